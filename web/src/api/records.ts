@@ -1,0 +1,104 @@
+// The records of the lab as they travel: snake_case, quantities in the unit of
+// the suffix. Shapes only; rules live on the server, drawing in parts/.
+
+export interface Rec {
+	id: string;
+	rev: number;
+	by?: string;
+	device_id?: string;
+	device_at?: string;
+	server_at?: string;
+	reason?: string;
+	archived?: boolean;
+	clock_skew_s?: number;
+	[field: string]: unknown;
+}
+
+export interface Units {
+	temperature: 'c' | 'f';
+	volume: 'ml' | 'floz';
+	gravity: 'sg' | 'plato';
+	oxygen: 'ppb' | 'ppm';
+}
+
+/** The one brewery record of a database has this id. */
+export const BREWERY_ID = '00000000-0000-7000-8000-000000000001';
+export interface Brewery extends Rec { name: string; altitude_m?: number; time_zone?: string }
+export interface Person extends Rec { name: string; initials?: string; role?: string; units?: Units }
+export interface Beer extends Rec {
+	name: string; style?: string; sg?: number; abv_pct?: number; co2_vol?: number;
+	yeast_in_package?: boolean; note?: string;
+}
+export type PackageKind = 'can' | 'bottle' | 'keg';
+export interface Format extends Rec { name: string; kind: PackageKind; nominal_ml: number; closure?: string; note?: string }
+export interface FormatLot extends Rec {
+	format_id: string; name: string; from?: string; capacity_ml: number; capacity_sd_ml?: number;
+	capacity_n?: number; capacity_source?: 'lot' | 'drawing'; tare_g?: number; tare_sd_g?: number; tare_n?: number;
+	neck_gap_mm?: number; neck_headspace_ml?: number; neck_ml_per_mm?: number;
+}
+export interface Limit extends Rec {
+	beer_id: string; format_id?: string; quantity: 'tpo' | 'do_inlet' | 'do_tank';
+	mean_green_ppb?: number; single_green_ppb?: number; single_red_ppb?: number; note?: string;
+}
+export interface Line extends Rec { name: string; heads?: number; stations?: number; packages_per_min?: number; sample_every_min?: number }
+export interface Instrument extends Rec {
+	name: string; kind: 'do_meter' | 'scale' | 'thermometer'; resolution?: number; u_abs?: number; u_rel?: number;
+	check_every_days?: number; last_checked_at?: string; note?: string;
+}
+export interface Tank extends Rec { name: string; kind: 'fermenter' | 'bright_tank'; volume_hl?: number }
+export interface Batch extends Rec { code: string; beer_id?: string; tank_id?: string; volume_hl?: number; note?: string }
+
+/** What applied when the run began; later edits of the set-up do not reach back. */
+export interface InForce {
+	tare_g?: number; tare_sd_g?: number; capacity_ml?: number; capacity_sd_ml?: number; capacity_source?: string;
+	nominal_ml?: number; sg?: number; co2_vol?: number; abv_pct?: number; yeast_in_package?: boolean;
+	neck_gap_mm?: number; neck_headspace_ml?: number; neck_ml_per_mm?: number;
+	limits?: LimitInForce[];
+}
+export interface LimitInForce { quantity: Limit['quantity']; mean_green_ppb?: number; single_green_ppb?: number; single_red_ppb?: number }
+export const limitOf = (f: InForce | undefined, q: Limit['quantity']): LimitInForce | undefined => f?.limits?.find((l) => l.quantity === q);
+export interface Run extends Rec {
+	number?: number; beer_id: string; format_id: string; format_lot_id?: string; line_id: string; batch_id?: string;
+	code?: string; started_at: string; ended_at?: string; status: 'going' | 'ended'; do_meter_id?: string;
+	scale_id?: string; thermometer_id?: string; in_force: InForce; sample_every_min?: number; note?: string;
+	hold?: { state?: 'none' | 'held' | 'released'; reason?: string };
+}
+export type EventKind = 'start' | 'stop' | 'restart' | 'tank_change' | 'gas_change' | 'adjustment' | 'end' | 'note';
+export interface RunEvent extends Rec { run_id: string; kind: EventKind; at: string; note?: string }
+
+export type SampleKind = 'shaken' | 'unshaken' | 'inlet';
+export type Flag = 'foam' | 'dent' | 'low_fill' | 'bulged' | 'other';
+export interface SampleInputs {
+	temperature_c?: number; temperature_at?: string; gross_g?: number; tare_g?: number; gap_mm?: number;
+	do_ppb?: number; shake_min?: number;
+}
+export interface Warning { field: string; value?: unknown; message: string; mend?: string }
+export interface SampleResult {
+	method: string; beer_ml?: number; headspace_ml?: number; tpo_ppb?: number; tpo_u_ppb?: number;
+	tpo_low95_ppb?: number; tpo_high95_ppb?: number; path?: string; warnings?: Warning[];
+	computed_at?: string; computed_by: 'device' | 'server';
+}
+export interface Sample extends Rec {
+	run_id: string; set_no?: number; head?: number; station?: number; kind: SampleKind; closed_at?: string; taken_at: string;
+	raw: Record<string, string>; inputs: SampleInputs; tare_source?: 'own' | 'lot'; flags?: Flag[]; note?: string;
+	result?: SampleResult | null; results_before?: SampleResult[];
+}
+
+export interface Records {
+	brewery: Brewery; people: Person; beers: Beer; formats: Format; format_lots: FormatLot; limits: Limit; lines: Line;
+	instruments: Instrument; tanks: Tank; batches: Batch; runs: Run; events: RunEvent; samples: Sample;
+}
+export type Collection = keyof Records;
+export const COLLECTIONS: Collection[] = [
+	'brewery', 'people', 'beers', 'formats', 'format_lots', 'limits', 'lines', 'instruments', 'tanks', 'batches', 'runs', 'events', 'samples'
+];
+
+/** One write: the record as it should stand after revision base_rev. */
+export interface Write { collection: Collection; id: string; base_rev: number; record: Rec }
+
+/** RFC 9457, with the fields at fault and how to mend them. */
+export interface Problem {
+	type?: string; title: string; status: number; detail?: string;
+	errors?: { location?: string; value?: unknown; message: string; mend?: string }[];
+	current?: Rec;
+}

@@ -1,0 +1,83 @@
+// The state of the network as the technician sees it, and when to sync.
+import { browser } from '$app/env';
+import { alive, clock, listen, transport, Unreachable } from '#api/client.ts';
+import { round, type Change } from './sync.ts';
+import { store } from './store.svelte.ts';
+
+export type NetState = 'online' | 'offline' | 'unreachable' | 'starting';
+
+class Net {
+	state = $state<NetState>('starting');
+	busy = $state(false);
+	last = $state<string>('');
+	trouble = $state('');
+	/** Server clock minus device clock, minutes; 0 while unknown or small. */
+	skew_min = $state(0);
+	/** True once a full sync has finished on this device, now or earlier. */
+	synced = $state(false);
+	private again = false;
+	private timer: ReturnType<typeof setTimeout> | undefined;
+	private stop?: () => void;
+	private fails = 0;
+
+	start(): void {
+		if (!browser) return;
+		store.onWrite = () => void this.sync();
+		addEventListener('online', () => void this.sync());
+		addEventListener('offline', () => (this.state = 'offline'));
+		document.addEventListener('visibilitychange', () => this.watch());
+		void store.db.get('meta', 'cursor').then((c) => (this.synced = this.synced || !!c));
+		this.watch();
+		void this.sync();
+	}
+
+	/** One stream per visible page: a browser gives each server only a few connections. */
+	private watch(): void {
+		this.stop?.();
+		this.stop = undefined;
+		if (document.visibilityState !== 'visible') return;
+		this.stop = listen(() => void this.sync(), (up) => {
+			if (up) void this.sync();
+		});
+	}
+
+	async sync(): Promise<void> {
+		if (this.busy) {
+			this.again = true;
+			return;
+		}
+		this.busy = true;
+		clearTimeout(this.timer);
+		const news: Change[] = [];
+		try {
+			const out = await navigator.locks.request('ullage-sync', () => round(store.db, transport, (c) => news.push(...c)));
+			this.fails = 0;
+			this.state = 'online';
+			this.trouble = '';
+			this.synced = true;
+			this.last = new Date().toISOString();
+			const min = Math.round((clock.skew_ms ?? 0) / 60000);
+			this.skew_min = Math.abs(min) >= 2 ? min : 0;
+			await store.take(news);
+			if (out.sent + out.conflicts + out.refused + out.fetched > 0) store.tellOthers();
+		} catch (e) {
+			this.fails++;
+			if (e instanceof Unreachable) this.state = navigator.onLine ? 'unreachable' : 'offline';
+			else {
+				this.state = (await alive()) ? 'online' : 'unreachable';
+				this.trouble = (e as Error).message;
+			}
+			await store.take(news).catch(() => {});
+		} finally {
+			this.busy = false;
+		}
+		if (this.again) {
+			this.again = false;
+			if (!this.fails) return this.sync();
+		}
+		const wait = this.fails ? Math.min(30000, 1000 * 2 ** Math.min(this.fails, 5)) : 60000;
+		this.timer = setTimeout(() => void this.sync(), wait);
+	}
+}
+
+export const net = new Net();
