@@ -1,0 +1,85 @@
+package api
+
+import (
+	"cmp"
+	"maps"
+	"net/http"
+	"runtime/debug"
+	"slices"
+	"strings"
+	"time"
+
+	"ullage/internal/lab"
+)
+
+func sortedKeys[K cmp.Ordered, V any](m map[K]V) []K { return slices.Sorted(maps.Keys(m)) }
+
+// wrap puts around every route: the count, the headers that a browser obeys,
+// the refusal of other sites' writes, and the rescue of a panic.
+func (s *Server) wrap(next http.Handler) http.Handler {
+	guard := http.NewCrossOriginProtection()
+	guard.SetDenyHandler(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		p := newProblem(lab.Invalid, "header.Origin", r.Header.Get("Origin"), "another site may not write here", "open the app at this server's own address")
+		p.Status, p.Title = http.StatusForbidden, "Refused"
+		writeProblem(w, p)
+	}))
+	next = guard.Handler(next)
+	next = compress(next)
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		start := time.Now()
+		rec := &recorder{ResponseWriter: w}
+		secure(w.Header(), strings.HasPrefix(r.URL.Path, "/api/"))
+		defer func() {
+			if v := recover(); v != nil && v != http.ErrAbortHandler {
+				s.Log.Error("panic", "path", r.URL.Path, "value", v, "stack", string(debug.Stack()))
+				if rec.status == 0 {
+					writeProblem(rec, problem(&lab.Error{Class: lab.Internal}))
+				}
+			}
+			if !strings.HasSuffix(r.URL.Path, "/stream") {
+				s.metrics.request(max(rec.status, http.StatusOK), time.Since(start))
+			}
+		}()
+		next.ServeHTTP(rec, r)
+	})
+}
+
+// secure sets what a browser needs to keep this app to itself. wasm-unsafe-eval
+// lets the calculation core start; inline styles are the chart library's.
+func secure(h http.Header, api bool) {
+	h.Set("X-Content-Type-Options", "nosniff")
+	h.Set("X-Frame-Options", "DENY")
+	h.Set("Referrer-Policy", "no-referrer")
+	h.Set("Cross-Origin-Opener-Policy", "same-origin")
+	h.Set("Cross-Origin-Resource-Policy", "same-origin")
+	h.Set("Permissions-Policy", "camera=(), microphone=(), geolocation=()")
+	if !api {
+		h.Set("Content-Security-Policy", "default-src 'self'; script-src 'self' 'wasm-unsafe-eval'; "+
+			"style-src 'self' 'unsafe-inline'; img-src 'self' data: blob:; connect-src 'self'; worker-src 'self'; "+
+			"object-src 'none'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'")
+	} else {
+		h.Set("Content-Security-Policy", "default-src 'none'; style-src 'self' 'unsafe-inline'; frame-ancestors 'none'")
+	}
+}
+
+type recorder struct {
+	http.ResponseWriter
+	status int
+}
+
+func (r *recorder) WriteHeader(code int) {
+	if r.status == 0 {
+		r.status = code
+	}
+	r.ResponseWriter.WriteHeader(code)
+}
+
+func (r *recorder) Write(b []byte) (int, error) {
+	if r.status == 0 {
+		r.status = http.StatusOK
+	}
+	return r.ResponseWriter.Write(b)
+}
+
+// Unwrap lets http.ResponseController reach the connection.
+func (r *recorder) Unwrap() http.ResponseWriter { return r.ResponseWriter }
