@@ -1,0 +1,88 @@
+package stats
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+)
+
+// Error is refused data: the field, what stood in it, why it was refused and
+// the mend.
+type Error struct {
+	Field   string `json:"field,omitempty"`
+	Value   string `json:"value,omitempty"`
+	Message string `json:"message"`
+	Mend    string `json:"mend,omitempty"`
+}
+
+func (e *Error) Error() string {
+	var b strings.Builder
+	if e.Field != "" {
+		b.WriteString(e.Field + ": ")
+	}
+	if e.Value != "" {
+		b.WriteString(strconv.Quote(e.Value) + " ")
+	}
+	b.WriteString(e.Message)
+	if e.Mend != "" {
+		b.WriteString("; " + e.Mend)
+	}
+	return b.String()
+}
+
+func number(v float64) string { return strconv.FormatFloat(v, 'g', 6, 64) }
+
+func refuse(field string, v float64, message, mend string) *Error {
+	return &Error{Field: field, Value: number(v), Message: message, Mend: mend}
+}
+
+func tooFew(field string, have, need int) *Error {
+	return &Error{
+		Field: field, Value: strconv.Itoa(have),
+		Message: fmt.Sprintf("too few values: %d, at least %d are needed", have, need),
+		Mend:    "add values",
+	}
+}
+
+func noSpread(field string, v float64) *Error {
+	return refuse(field, v, "all values are equal, so there is no spread to judge by",
+		"record more digits, or check that the values are separate readings")
+}
+
+// checkValues refuses fewer than need values, and any that is not finite or too
+// large to square.
+func checkValues(field string, x []float64, need int) error {
+	if len(x) < need {
+		return tooFew(field, len(x), need)
+	}
+	for i, v := range x {
+		if err := checkFinite(fmt.Sprintf("%s[%d]", field, i), v); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func checkFinite(field string, v float64) error {
+	if math.IsNaN(v) || math.Abs(v) > 1e150 {
+		return refuse(field, v, "not a usable number", "leave the reading out or type it again")
+	}
+	return nil
+}
+
+// checkInside refuses v outside the open interval (low, high).
+func checkInside(field string, v, low, high float64) error {
+	if !(v > low && v < high) {
+		return refuse(field, v, "out of range",
+			fmt.Sprintf("give a number between %s and %s", number(low), number(high)))
+	}
+	return nil
+}
+
+func checkSigma(field string, v float64) error {
+	if !(v > 0 && v < 1e150) {
+		return refuse(field, v, "a standard deviation must be above 0", "give a number above 0")
+	}
+	return nil
+}
