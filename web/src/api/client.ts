@@ -59,18 +59,23 @@ export async function alive(): Promise<boolean> {
 	}
 }
 
-interface BatchAnswer { status: number; record?: Rec; problem?: Problem; error?: Problem }
-interface Changes { changes?: { collection: Collection; record: Rec }[]; cursor: string | number; more?: boolean }
+interface BatchAnswer { status: string; record?: Rec; problem?: Problem }
+interface Changes { changes: { collection: Collection; record: Rec }[]; cursor: string; more: boolean }
+export interface RunView { run: Rec; samples: Rec[]; events: Rec[]; cursor: string }
+
+const STATUS: Record<string, number> = { created: 201, updated: 200, unchanged: 200, conflict: 409 };
 
 export const transport: Transport = {
 	async batch(writes: Write[]): Promise<Answer[]> {
-		const r = await postJson<{ answers: BatchAnswer[] }>('/batch', { writes }, 60000);
-		return r.answers.map((a) => ({ status: a.status, record: a.record, problem: a.problem ?? a.error }));
+		const r = await postJson<{ answers: BatchAnswer[] }>('/batch', { sent_at: new Date().toISOString(), writes }, 60000);
+		return r.answers.map((a) => ({ status: STATUS[a.status] ?? a.problem?.status ?? 422, record: a.record, problem: a.problem }));
 	},
-	async changes(since: string) {
-		const r = await getJson<Changes>(`/changes?limit=1000${since ? `&since=${encodeURIComponent(since)}` : ''}`);
-		return { changes: r.changes ?? [], cursor: String(r.cursor ?? since), more: !!r.more };
-	}
+	changes: (since: string) => getJson<Changes>(`/changes?limit=1000&since=${encodeURIComponent(since || '0')}`),
+	async list(c: Collection, after: string, newest = false) {
+		const r = await getJson<{ records: Rec[]; next?: string }>(`/${c}?limit=1000${after ? `&after=${after}` : ''}${newest ? '&order=newest' : ''}`);
+		return { records: r.records, next: r.next ?? '' };
+	},
+	view: (run_id: string) => getJson<RunView>(`/runs/${run_id}/view`)
 };
 
 export const revisions = (c: Collection, id: string) => getJson<{ revisions: Rec[] }>(`/${c}/${id}/revisions`).then((r) => r.revisions ?? []);
@@ -80,7 +85,6 @@ export function listen(onChange: () => void, onOpen: (up: boolean) => void): () 
 	const es = new EventSource(`${BASE}/stream`);
 	es.onopen = () => onOpen(true);
 	es.onerror = () => onOpen(false);
-	es.onmessage = onChange;
-	for (const name of ['change', 'record', 'revision']) es.addEventListener(name, onChange);
+	es.addEventListener('revision', onChange);
 	return () => es.close();
 }

@@ -1,7 +1,7 @@
 // The state of the network as the technician sees it, and when to sync.
 import { browser } from '$app/env';
 import { alive, clock, listen, transport, Unreachable } from '#api/client.ts';
-import { round, type Change } from './sync.ts';
+import { fetchRun, round, type Change } from './sync.ts';
 import { store } from './store.svelte.ts';
 
 export type NetState = 'online' | 'offline' | 'unreachable' | 'starting';
@@ -39,6 +39,19 @@ class Net {
 		this.stop = listen(() => void this.sync(), (up) => {
 			if (up) void this.sync();
 		});
+	}
+
+	/** Makes sure all of a run is on this device. Silent without a network: what is here is shown. */
+	async openRun(id: string): Promise<'here' | 'partial'> {
+		if (await store.db.get('meta', 'have:' + id)) return 'here';
+		const news: Change[] = [];
+		try {
+			await fetchRun(store.db, transport, id, (c) => news.push(...c));
+			await store.take(news);
+			return 'here';
+		} catch {
+			return store.saved('runs', id) === 'waiting' ? 'here' : 'partial';
+		}
 	}
 
 	async sync(): Promise<void> {

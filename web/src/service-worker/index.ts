@@ -7,7 +7,7 @@ import { version } from '$app/env';
 
 const CACHE = `ullage-${version}`;
 const SHELL = '/';
-const CORE = ['/core.wasm', '/wasm_exec.js'];
+const CORE = ['/boot.js', '/core.wasm', '/wasm_exec.js'];
 const at = (p: string) => (p.startsWith('/') ? p : '/' + p);
 const FILES = new Set([SHELL, ...CORE, ...immutable.map((f) => at(f.path)), ...assets.map((f) => at(f.path as string))]);
 
