@@ -146,7 +146,7 @@ func pairwiseSlopes(x, y []float64) (slopes []float64, shift int) {
 			default:
 				s = dy / dx
 			}
-			if math.Abs(s+1) <= 1e-10 {
+			if math.Abs(dx+dy) <= tx+ty { // a slope of −1
 				continue
 			}
 			if s < -1 {
