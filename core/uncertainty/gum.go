@@ -1,0 +1,99 @@
+package uncertainty
+
+import (
+	"math"
+	"sort"
+
+	"gonum.org/v1/gonum/stat/distuv"
+)
+
+// normal95 is the 97.5 % point of the normal distribution.
+const normal95 = 1.959963984540054
+
+// First is the first-order propagation of JCGM 100 (eq. 33), for use over many
+// results: it keeps its working memory and the last coverage factor.
+type First struct {
+	Sensitivity []float64 // ∂y/∂x of the last problem
+	parts       []float64 // u of each effect, in the problem's order
+	lastDoF     float64
+	lastK       float64
+}
+
+// GUM propagates to first order and lists the budget.
+func GUM(p *Problem) Result {
+	var f First
+	r := f.Propagate(p, p.NewModel())
+	r.Budget = f.Budget(p, r.U)
+	return r
+}
+
+// Propagate gives value, standard uncertainty, Welch–Satterthwaite degrees of
+// freedom (eq. 34) and 95 % interval, without the budget. Sensitivities are
+// central differences over a hundredth of each input's standard uncertainty;
+// model must be one of p.NewModel.
+func (f *First) Propagate(p *Problem, model Model) Result {
+	f.differentiate(p, model)
+	f.parts = f.parts[:0]
+	variance, welch := 0.0, 0.0
+	for i := range p.Effects {
+		e := &p.Effects[i]
+		u := 0.0
+		for _, l := range e.On {
+			u += f.Sensitivity[l.Input] * l.SD
+		}
+		f.parts = append(f.parts, u)
+		variance += u * u
+		if e.DoF > 0 && !math.IsInf(e.DoF, 1) {
+			welch += u * u * u * u / e.DoF
+		}
+	}
+	r := Result{Value: model(p.Values), U: math.Sqrt(variance)}
+	if welch > 0 {
+		r.DoF = variance * variance / welch
+	}
+	r.K = f.coverage(r.DoF)
+	r.Low95, r.High95 = r.Value-r.K*r.U, r.Value+r.K*r.U
+	return r
+}
+
+// Budget of the last problem propagated, largest part first.
+func (f *First) Budget(p *Problem, u float64) []Contribution {
+	list := make([]Contribution, 0, len(f.parts))
+	for i, part := range f.parts {
+		if part == 0 {
+			continue
+		}
+		list = append(list, Contribution{Key: p.Effects[i].Key, Name: p.Effects[i].Name, U: part, Share: part * part / (u * u)})
+	}
+	sort.SliceStable(list, func(i, j int) bool { return list[i].Share > list[j].Share })
+	return list
+}
+
+func (f *First) differentiate(p *Problem, model Model) {
+	f.Sensitivity = append(f.Sensitivity[:0], p.Values...)
+	for i, x := range p.Values {
+		u := p.standardU(i)
+		f.Sensitivity[i] = 0
+		if u == 0 {
+			continue
+		}
+		h := u / 100
+		p.Values[i] = x + h
+		above := model(p.Values)
+		p.Values[i] = x - h
+		below := model(p.Values)
+		p.Values[i] = x
+		f.Sensitivity[i] = (above - below) / (2 * h)
+	}
+}
+
+func (f *First) coverage(dof float64) float64 {
+	if dof == 0 {
+		return normal95
+	}
+	if dof != f.lastDoF {
+		f.lastDoF = dof
+		f.lastK = distuv.StudentsT{Mu: 0, Sigma: 1, Nu: max(dof, 1)}.Quantile(0.975)
+	}
+	return f.lastK
+}
