@@ -56,10 +56,10 @@ func Agreement(a, b []float64, nature Nature, share, level float64) (AgreementRe
 	if err := checkPairs(a, b, 3); err != nil {
 		return AgreementResult{}, err
 	}
-	if err := checkInside("share", share, 0, 1); err != nil {
+	if err := checkProbability("share", share); err != nil {
 		return AgreementResult{}, err
 	}
-	if err := checkInside("level", level, 0, 1); err != nil {
+	if err := checkProbability("level", level); err != nil {
 		return AgreementResult{}, err
 	}
 	choice, x, y := pairScale(a, b, nature)
@@ -136,7 +136,7 @@ func Concordance(a, b []float64, level float64) (ConcordanceResult, error) {
 	if err := checkPairs(a, b, 4); err != nil {
 		return ConcordanceResult{}, err
 	}
-	if err := checkInside("level", level, 0, 1); err != nil {
+	if err := checkProbability("level", level); err != nil {
 		return ConcordanceResult{}, err
 	}
 	ma, sa := meanSS(a)
@@ -183,7 +183,7 @@ func Equivalence(a, b []float64, nature Nature, low, high, alpha float64) (Equiv
 	if err := checkPairs(a, b, 2); err != nil {
 		return EquivalenceResult{}, err
 	}
-	if err := checkInside("alpha", alpha, 0, 0.5); err != nil {
+	if err := checkInside("alpha", alpha, 1e-12, 0.5); err != nil {
 		return EquivalenceResult{}, err
 	}
 	choice, x, y := pairScale(a, b, nature)

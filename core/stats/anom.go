@@ -37,7 +37,7 @@ type ANOMResult struct {
 // Nelson 1983) at the overall risk alpha of naming any group when all are equal.
 // It needs two groups or more, of one value or more each, with one repeated.
 func ANOM(groups [][]float64, nature Nature, alpha float64) (ANOMResult, error) {
-	if err := checkInside("alpha", alpha, 0, 1); err != nil {
+	if err := checkProbability("alpha", alpha); err != nil {
 		return ANOMResult{}, err
 	}
 	var all []float64
@@ -80,7 +80,7 @@ func ANOM(groups [][]float64, nature Nature, alpha float64) (ANOMResult, error) 
 // ANOMCritical is h(α; k, ν) for k ≥ 2 groups of equal size, ν > 0 degrees of
 // freedom or +Inf (eq. 29).
 func ANOMCritical(alpha float64, k int, nu float64) (float64, error) {
-	if err := checkInside("alpha", alpha, 0, 1); err != nil {
+	if err := checkProbability("alpha", alpha); err != nil {
 		return 0, err
 	}
 	if k < 2 || k > 500 {

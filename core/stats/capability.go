@@ -112,7 +112,7 @@ func checkCapability(x []float64, limits Limits, opt CapabilityOptions) error {
 	if err := checkValues("x", x, 3); err != nil {
 		return err
 	}
-	if err := checkInside("level", opt.Level, 0, 1); err != nil {
+	if err := checkProbability("level", opt.Level); err != nil {
 		return err
 	}
 	if limits.Lower == nil && limits.Upper == nil {

@@ -46,7 +46,7 @@ type CensoredResult struct {
 // readings above: then only that share can be stated. Half the floor is never
 // put in place of a reading: it makes up data.
 func Censored(x []Reading, method CensoredMethod, level float64) (CensoredResult, error) {
-	if err := checkInside("level", level, 0, 1); err != nil {
+	if err := checkProbability("level", level); err != nil {
 		return CensoredResult{}, err
 	}
 	below, err := checkReadings(x)

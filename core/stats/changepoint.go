@@ -62,7 +62,7 @@ func ChangePoints(x []float64, opt ChangeOptions) (ChangeResult, error) {
 	if err := checkValues("x", x, 4); err != nil {
 		return ChangeResult{}, err
 	}
-	if err := checkInside("level", opt.Level, 0, 1); err != nil {
+	if err := checkProbability("level", opt.Level); err != nil {
 		return ChangeResult{}, err
 	}
 	if err := checkInside("penalty", opt.Penalty, 0, 1e6); err != nil {
@@ -148,7 +148,8 @@ func differenceSD(y []float64) float64 {
 
 // partition gives the first indices of the stretches after the first: the
 // cheapest division where each stretch costs RSS/σ² + penalty. Starts that can
-// never again be best are dropped.
+// never again be best are dropped: a start that loses to b does so only for
+// ends at which b itself is allowed.
 func partition(y []float64, sigma, penalty float64, minLength int) []int {
 	n := len(y)
 	center := median(y)
@@ -163,19 +164,27 @@ func partition(y []float64, sigma, penalty float64, minLength int) []int {
 	}
 	best, from := make([]float64, n+1), make([]int, n+1)
 	best[0] = -penalty
-	var starts []int
+	type start struct{ at, until int }
+	var starts []start
 	for b := 1; b <= n; b++ {
 		best[b] = math.Inf(1)
 		if b < minLength {
 			continue
 		}
-		starts = append(starts, b-minLength)
-		for _, a := range starts {
-			if c := best[a] + rss(a, b) + penalty; c < best[b] {
-				best[b], from[b] = c, a
+		starts = append(starts, start{b - minLength, n})
+		for i := range starts {
+			a := starts[i].at
+			c := best[a] + rss(a, b)
+			if c+penalty < best[b] {
+				best[b], from[b] = c+penalty, a
 			}
 		}
-		starts = slices.DeleteFunc(starts, func(a int) bool { return best[a]+rss(a, b) > best[b] })
+		for i := range starts {
+			if s := &starts[i]; s.until == n && best[s.at]+rss(s.at, b) > best[b] {
+				s.until = min(n, b+minLength)
+			}
+		}
+		starts = slices.DeleteFunc(starts, func(s start) bool { return s.until <= b+1 && s.until < n })
 	}
 	var out []int
 	for b := from[n]; b > 0; b = from[b] {

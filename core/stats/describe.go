@@ -162,7 +162,7 @@ func Mean(x []float64, nature Nature, level float64) (MeanEstimate, error) {
 	if err := checkValues("x", x, 2); err != nil {
 		return MeanEstimate{}, err
 	}
-	if err := checkInside("level", level, 0, 1); err != nil {
+	if err := checkProbability("level", level); err != nil {
 		return MeanEstimate{}, err
 	}
 	choice := ChooseScale(x, nature)

@@ -76,6 +76,9 @@ func chi2Quantile(p, nu float64) float64 {
 	c := 2 / (9 * nu)
 	start := nu * math.Pow(math.Max(1-c+NormalQuantile(p)*math.Sqrt(c), 1e-3), 3)
 	f := func(u float64) float64 { return chi2CDF(math.Exp(u), nu) - p }
+	if p > 0.5 { // the small tail keeps its digits
+		f = func(u float64) float64 { return (1 - p) - mathext.GammaIncRegComp(nu/2, math.Exp(u)/2) }
+	}
 	return math.Exp(rootFrom(f, math.Log(start), 0.05, 1e-14))
 }
 
@@ -95,6 +98,9 @@ func fQuantile(p, n1, n2 float64) float64 {
 		return math.NaN()
 	}
 	f := func(u float64) float64 { return (1 - p) - fUpper(math.Exp(u), n1, n2) }
+	if p < 0.5 { // the small tail keeps its digits
+		f = func(u float64) float64 { return fUpper(math.Exp(-u), n2, n1) - p }
+	}
 	return math.Exp(rootFrom(f, 0, 0.5, 1e-14))
 }
 

@@ -80,6 +80,12 @@ func checkInside(field string, v, low, high float64) error {
 	return nil
 }
 
+// checkProbability refuses levels and risks that are no probability, or so near
+// 0 or 1 that no quantile is left.
+func checkProbability(field string, p float64) error {
+	return checkInside(field, p, 1e-12, 1-1e-12)
+}
+
 func checkSigma(field string, v float64) error {
 	if !(v > 0 && v < 1e150) {
 		return refuse(field, v, "a standard deviation must be above 0", "give a number above 0")

@@ -29,7 +29,7 @@ func Deming(x, y []float64, ratio, level float64) (Line, error) {
 	if err := checkInside("ratio", ratio, 0, 1e12); err != nil {
 		return Line{}, err
 	}
-	if err := checkInside("level", level, 0, 1); err != nil {
+	if err := checkProbability("level", level); err != nil {
 		return Line{}, err
 	}
 	a, b, ok := deming(x, y, ratio)
@@ -89,7 +89,7 @@ func PassingBablok(x, y []float64, level float64) (Line, error) {
 	if len(x) > 3000 {
 		return Line{}, &Error{Field: "x", Value: strconv.Itoa(len(x)), Message: "too many pairs", Mend: "use at most 3000"}
 	}
-	if err := checkInside("level", level, 0, 1); err != nil {
+	if err := checkProbability("level", level); err != nil {
 		return Line{}, err
 	}
 	slopes, shift := pairwiseSlopes(x, y)

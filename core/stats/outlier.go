@@ -53,7 +53,7 @@ func outliers(x []float64, nature Nature, tail Tail, alpha float64, limit int, m
 	if err := checkValues("x", x, 3); err != nil {
 		return OutlierResult{}, err
 	}
-	if err := checkInside("alpha", alpha, 0, 1); err != nil {
+	if err := checkProbability("alpha", alpha); err != nil {
 		return OutlierResult{}, err
 	}
 	if tail != UpperTail && tail != LowerTail {

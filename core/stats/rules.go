@@ -113,7 +113,7 @@ type runState struct {
 }
 
 func newRunState(z []float64) *runState {
-	return &runState{z: z, outAbove: -1, outBelow: -1, missing: -1}
+	return &runState{z: z, outAbove: math.MinInt, outBelow: math.MinInt, missing: math.MinInt}
 }
 
 func count(n int, holds bool) int {

@@ -11,10 +11,10 @@ func ToleranceFactor(n int, p, confidence float64) (float64, error) {
 	if n < 2 || n > 1e6 {
 		return 0, &Error{Field: "n", Value: strconv.Itoa(n), Message: "out of range", Mend: "use 2 to 1000000 values"}
 	}
-	if err := checkInside("p", p, 0, 1); err != nil {
+	if err := checkProbability("p", p); err != nil {
 		return 0, err
 	}
-	if err := checkInside("confidence", confidence, 0, 1); err != nil {
+	if err := checkProbability("confidence", confidence); err != nil {
 		return 0, err
 	}
 	root := math.Sqrt(float64(n))
@@ -50,10 +50,10 @@ func Tolerance(x []float64, nature Nature, p, confidence float64) (ToleranceLimi
 // ToleranceCount is the smallest n whose largest value lies above the p-quantile
 // with the given confidence, whatever the distribution: 1 − pⁿ ≥ confidence.
 func ToleranceCount(p, confidence float64) (int, error) {
-	if err := checkInside("p", p, 0, 1-1e-9); err != nil {
+	if err := checkInside("p", p, 1e-12, 1-1e-9); err != nil {
 		return 0, err
 	}
-	if err := checkInside("confidence", confidence, 0, 1); err != nil {
+	if err := checkProbability("confidence", confidence); err != nil {
 		return 0, err
 	}
 	return int(math.Ceil(math.Log1p(-confidence)/math.Log(p) - 1e-9)), nil
@@ -76,7 +76,7 @@ func (q Plan) Accept(p float64) (float64, error) {
 	if err := checkFinite("k", q.K); err != nil {
 		return 0, err
 	}
-	if err := checkInside("p", p, 0, 1); err != nil {
+	if err := checkProbability("p", p); err != nil {
 		return 0, err
 	}
 	root, z := math.Sqrt(float64(q.N)), NormalQuantile(1-p)
@@ -114,7 +114,7 @@ func FindPlan(r Risks, known bool) (Plan, error) {
 		field string
 		v     float64
 	}{{"good", r.Good}, {"bad", r.Bad}, {"producer", r.Producer}, {"consumer", r.Consumer}} {
-		if err := checkInside(v.field, v.v, 0, 1); err != nil {
+		if err := checkProbability(v.field, v.v); err != nil {
 			return Plan{}, err
 		}
 	}

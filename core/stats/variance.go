@@ -94,7 +94,7 @@ func OneWay(groups [][]float64, level float64) (OneWayResult, error) {
 	if err != nil {
 		return OneWayResult{}, err
 	}
-	if err := checkInside("level", level, 0, 1); err != nil {
+	if err := checkProbability("level", level); err != nil {
 		return OneWayResult{}, err
 	}
 	r := OneWayResult{Groups: len(groups), N: int(g.total), Balanced: g.balanced(), GrandMean: g.grand,
