@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"reflect"
 	"strconv"
 	"strings"
@@ -79,24 +80,68 @@ func Match(fields []Field, name string) (f *Field, unit quantity.Unit, ok bool) 
 	return nil, unit, false
 }
 
-// decode fills an input struct from JSON: numbers in the unit of the name's
-// suffix, or strings with their own unit. Unknown and repeated fields are refused.
-func decode(fields []Field, data []byte, into reflect.Value) error {
-	var raw map[string]json.RawMessage
-	if err := json.Unmarshal(data, &raw); err != nil {
-		return &quantity.Error{Message: "the input is not a JSON object: " + err.Error(), Mend: `send for example {"temperature_c": 4}`}
+// member is one name and value of a JSON object, in its order.
+type member struct {
+	name  string
+	value json.RawMessage
+}
+
+// members reads a JSON object and keeps order and repeats, which a map would lose.
+func members(data []byte) ([]member, error) {
+	bad := func(why string) error {
+		return &quantity.Error{Message: "the input is not a JSON object: " + why, Mend: `send for example {"temperature_c": 4}`}
 	}
-	from := make(map[int]string, len(raw))
-	for name, value := range raw {
-		f, unit, ok := Match(fields, name)
+	dec := json.NewDecoder(bytes.NewReader(data))
+	switch open, err := dec.Token(); {
+	case err != nil:
+		return nil, bad(err.Error())
+	case open != json.Delim('{'):
+		return nil, bad("it begins otherwise")
+	}
+	var list []member
+	seen := map[string]bool{}
+	for dec.More() {
+		name, err := dec.Token()
+		if err != nil {
+			return nil, bad(err.Error())
+		}
+		m := member{name: name.(string)}
+		if seen[m.name] {
+			return nil, &quantity.Error{Field: m.name, Message: "is given twice", Mend: "keep one of them"}
+		}
+		seen[m.name] = true
+		if err := dec.Decode(&m.value); err != nil {
+			return nil, bad(err.Error())
+		}
+		list = append(list, m)
+	}
+	if _, err := dec.Token(); err != nil {
+		return nil, bad(err.Error())
+	}
+	if _, err := dec.Token(); err != io.EOF {
+		return nil, bad("something follows it")
+	}
+	return list, nil
+}
+
+// decode fills an input struct from JSON: numbers in the unit of the name's
+// suffix, or strings with their own unit. A null is a field not given. Unknown
+// and repeated fields are refused.
+func decode(fields []Field, given []member, into reflect.Value) error {
+	from := make(map[int]string, len(given))
+	for _, m := range given {
+		f, unit, ok := Match(fields, m.name)
 		if !ok {
-			return &quantity.Error{Field: name, Message: "is no field of this calculation", Mend: "known are " + names(fields)}
+			return &quantity.Error{Field: m.name, Message: "is no field of this calculation", Mend: "known are " + names(fields)}
 		}
 		if other, twice := from[f.index]; twice {
-			return &quantity.Error{Field: name, Message: "is given twice, also as " + other, Mend: "keep one of them"}
+			return &quantity.Error{Field: m.name, Message: "is given twice, also as " + other, Mend: "keep one of them"}
 		}
-		from[f.index] = name
-		if err := decodeField(f, name, unit, value, into.Field(f.index)); err != nil {
+		if string(m.value) == "null" {
+			continue
+		}
+		from[f.index] = m.name
+		if err := decodeField(f, m.name, unit, m.value, into.Field(f.index)); err != nil {
 			return err
 		}
 	}
@@ -109,9 +154,6 @@ func decode(fields []Field, data []byte, into reflect.Value) error {
 }
 
 func decodeField(f *Field, name string, unit quantity.Unit, value json.RawMessage, into reflect.Value) error {
-	if bytes.Equal(bytes.TrimSpace(value), []byte("null")) {
-		return nil
-	}
 	if f.Kind == nil {
 		if err := json.Unmarshal(value, into.Addr().Interface()); err != nil {
 			var own *quantity.Error
@@ -122,7 +164,13 @@ func decodeField(f *Field, name string, unit quantity.Unit, value json.RawMessag
 		}
 		return nil
 	}
-	base, err := ParseField(f, unit, string(bytes.Trim(bytes.TrimSpace(value), `"`)))
+	text := string(value)
+	if value[0] == '"' {
+		if err := json.Unmarshal(value, &text); err != nil {
+			return &quantity.Error{Field: name, Value: string(value), Message: "is not a JSON string", Mend: f.Help}
+		}
+	}
+	base, err := ParseField(f, unit, text)
 	if err != nil {
 		return quantity.In(name, err)
 	}

@@ -21,6 +21,9 @@ type shakenLimitResult struct {
 }
 
 func shakenLimit(in *shakenLimitInput) (Answer, error) {
+	if err := inLiquidRange("temperature_c", in.Temperature); err != nil {
+		return Answer{}, err
+	}
 	if err := positive("beer_ml", float64(in.Beer)); err != nil {
 		return Answer{}, err
 	}
@@ -32,10 +35,10 @@ func shakenLimit(in *shakenLimitInput) (Answer, error) {
 }
 
 type headspaceAirInput struct {
-	Temperature quantity.Temperature `json:"temperature_c" help:"temperature of the air, 20 °C when not said"`
-	Beer        quantity.Volume      `json:"beer_ml" need:"yes" help:"volume of the beer"`
-	TPO         *quantity.TPO        `json:"tpo_ppb" help:"give this or air_ml"`
-	Air         *quantity.Volume     `json:"air_ml" help:"dry air at 1 atm"`
+	Temperature *quantity.Temperature `json:"temperature_c" help:"temperature of the air, 20 °C when not said"`
+	Beer        quantity.Volume       `json:"beer_ml" need:"yes" help:"volume of the beer"`
+	TPO         *quantity.TPO         `json:"tpo_ppb" help:"give this or air_ml"`
+	Air         *quantity.Volume      `json:"air_ml" help:"dry air at 1 atm"`
 }
 
 type headspaceAirResult struct {
@@ -48,13 +51,19 @@ func headspaceAir(in *headspaceAirInput) (Answer, error) {
 	if err := positive("beer_ml", float64(in.Beer)); err != nil {
 		return Answer{}, err
 	}
-	p := oxygen.Package{Beer: in.Beer}
+	p, t := oxygen.Package{Beer: in.Beer}, quantity.Temperature(20)
+	if in.Temperature != nil {
+		t = *in.Temperature
+	}
+	if t < -20 || t > 60 {
+		return Answer{}, refuse("temperature_c", float64(t), "°C is outside -20 to 60", "check the unit")
+	}
 	switch {
 	case in.TPO != nil && in.Air == nil:
-		air := p.Air(*in.TPO, in.Temperature)
+		air := p.Air(*in.TPO, t)
 		return Answer{Result: headspaceAirResult{float64(air), float64(*in.TPO), float64(*in.TPO) * float64(in.Beer) / 1000}}, nil
 	case in.Air != nil && in.TPO == nil:
-		total := p.FromAir(*in.Air, in.Temperature)
+		total := p.FromAir(*in.Air, t)
 		w := warn(nil, "residue_is_not_air", "air_ml", in.Air.Format(2), "gas left over caustic is richer or poorer in oxygen than air, by 25 % or more", "use it to watch foam and gassing, not to release")
 		return Answer{Result: headspaceAirResult{float64(*in.Air), float64(total), float64(total) * float64(in.Beer) / 1000}, Warnings: w}, nil
 	}
@@ -77,6 +86,12 @@ type fillBiasResult struct {
 }
 
 func fillBias(in *fillBiasInput) (Answer, error) {
+	if err := inLiquidRange("temperature_c", in.Temperature); err != nil {
+		return Answer{}, err
+	}
+	if err := positive("shaken_do_ppb", float64(in.ShakenDO)); err != nil {
+		return Answer{}, err
+	}
 	for _, v := range []struct {
 		field string
 		fill  quantity.Volume
@@ -104,6 +119,9 @@ type capacityResult struct {
 }
 
 func capacityByWater(in *capacityInput) (Answer, error) {
+	if err := inLiquidRange("water_temperature_c", in.T); err != nil {
+		return Answer{}, err
+	}
 	rho := oxygen.WaterDensity(in.T)
 	v := oxygen.VolumeFromWeight(in.Water, rho, orStandardAir(in.Air))
 	return Answer{Result: capacityResult{float64(v), float64(rho)}}, positive("capacity_water_g", float64(in.Water))

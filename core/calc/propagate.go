@@ -2,8 +2,10 @@ package calc
 
 import (
 	"encoding/json"
+	"maps"
 	"math"
 	"reflect"
+	"slices"
 	"strings"
 
 	"ullage/core/quantity"
@@ -16,29 +18,29 @@ type request struct {
 	u      map[string]float64
 }
 
-// splitUncertainty takes "u" and "uncertainty" out of a JSON input.
-func splitUncertainty(input []byte) (own []byte, r request, err error) {
-	var raw map[string]json.RawMessage
-	if json.Unmarshal(input, &raw) != nil {
-		return input, r, nil // decode says what is wrong
-	}
-	if text, ok := raw["u"]; ok {
-		if err := json.Unmarshal(text, &r.u); err != nil {
-			return nil, r, &quantity.Error{Field: "u", Value: string(text), Message: "is not a list of standard uncertainties", Mend: `write for example {"temperature_c": 0.2}`}
-		}
-	}
-	if text, ok := raw["uncertainty"]; ok {
-		if err := json.Unmarshal(text, &r.method); err != nil || checkMethod(r.method) != nil {
-			return nil, r, checkMethod(strings.Trim(string(text), `"`))
+// splitUncertainty takes "u" and "uncertainty" out of an input.
+func splitUncertainty(given []member) (own []member, r request, err error) {
+	for _, m := range given {
+		switch m.name {
+		case "u":
+			if err := json.Unmarshal(m.value, &r.u); err != nil {
+				return nil, r, &quantity.Error{Field: "u", Value: string(m.value), Message: "is not a list of standard uncertainties", Mend: `write for example {"temperature_c": 0.2}`}
+			}
+		case "uncertainty":
+			if json.Unmarshal(m.value, &r.method) != nil {
+				r.method = string(m.value)
+			}
+			if err := checkMethod(r.method); err != nil {
+				return nil, r, err
+			}
+		default:
+			own = append(own, m)
 		}
 	}
 	if r.method == "" && len(r.u) > 0 {
 		r.method = GUM
 	}
-	delete(raw, "u")
-	delete(raw, "uncertainty")
-	own, err = json.Marshal(raw)
-	return own, r, err
+	return own, r, nil
 }
 
 // Methods of uncertainty.
@@ -64,13 +66,18 @@ func propagate(c *Calculation, in reflect.Value, result any, r request) (map[str
 	}
 	p := uncertainty.Problem{}
 	var targets []int
-	for name, u := range r.u {
+	// In the order of the names: Monte Carlo draws in the order of the effects.
+	for _, name := range slices.Sorted(maps.Keys(r.u)) {
+		u := r.u[name]
 		f, unit, ok := Match(c.Fields, name)
 		if !ok || f.Kind == nil {
 			return nil, &quantity.Error{Field: "u." + name, Message: "is no quantity of this calculation", Mend: "known are " + names(c.Fields)}
 		}
 		if u < 0 || math.IsNaN(u) || math.IsInf(u, 0) {
 			return nil, &quantity.Error{Field: "u." + name, Value: sprint(u), Message: "is no standard uncertainty", Mend: "give a number from 0 up"}
+		}
+		if slices.Contains(targets, f.index) {
+			return nil, &quantity.Error{Field: "u." + name, Message: "is given twice, in two units", Mend: "keep one of them"}
 		}
 		field := in.Elem().Field(f.index)
 		if field.Kind() == reflect.Pointer {

@@ -20,7 +20,7 @@ type airSaturationResult struct {
 }
 
 func airSaturation(in *airSaturationInput) (Answer, error) {
-	if err := inLiquidRange(in.Temperature); err != nil {
+	if err := inLiquidRange("temperature_c", in.Temperature); err != nil {
 		return Answer{}, err
 	}
 	p := quantity.Pressure(oxygen.Atmosphere)
@@ -58,7 +58,7 @@ type partitionResult struct {
 }
 
 func partition(in *partitionInput) (Answer, error) {
-	if err := inLiquidRange(in.Temperature); err != nil {
+	if err := inLiquidRange("temperature_c", in.Temperature); err != nil {
 		return Answer{}, err
 	}
 	t := in.Temperature
@@ -87,7 +87,7 @@ func water(in *waterInput) (Answer, error) {
 	t := in.Temperature
 	return Answer{Result: waterResult{
 		float64(oxygen.WaterDensity(t)), float64(oxygen.WaterDensityKell(t)), float64(oxygen.VapourPressure(t)), float64(oxygen.SaturationPressure(t)),
-	}}, inLiquidRange(t)
+	}}, inLiquidRange("temperature_c", t)
 }
 
 type airDensityInput struct {
@@ -181,7 +181,7 @@ type co2Result struct {
 
 func co2(in *co2Input) (Answer, error) {
 	t := in.Temperature
-	if err := inLiquidRange(t); err != nil {
+	if err := inLiquidRange("temperature_c", t); err != nil {
 		return Answer{}, err
 	}
 	var p quantity.Pressure
@@ -217,7 +217,7 @@ type beerResult struct {
 }
 
 func beer(in *beerInput) (Answer, error) {
-	if err := inLiquidRange(in.Temperature); err != nil {
+	if err := inLiquidRange("temperature_c", in.Temperature); err != nil {
 		return Answer{}, err
 	}
 	if in.SG < 0.95 || in.SG > 1.2 {
@@ -230,9 +230,9 @@ func beer(in *beerInput) (Answer, error) {
 	}}, nil
 }
 
-func inLiquidRange(t quantity.Temperature) error {
+func inLiquidRange(field string, t quantity.Temperature) error {
 	if t < -2 || t > 40 {
-		return refuse("temperature_c", float64(t), "°C is outside 0 to 40", "check the unit")
+		return refuse(field, float64(t), "°C is outside -2 to 40", "check the unit")
 	}
 	return nil
 }

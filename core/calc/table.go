@@ -92,14 +92,18 @@ func Do(name string, input []byte) (Answer, error) {
 	if err != nil {
 		return Answer{}, err
 	}
+	own, err := members(input)
+	if err != nil {
+		return Answer{}, err
+	}
 	in := reflect.New(c.input)
 	if c.Name == "tpo" { // has its own uncertainty
-		if err := decode(c.Fields, input, in.Elem()); err != nil {
+		if err := decode(c.Fields, own, in.Elem()); err != nil {
 			return Answer{}, err
 		}
 		return c.run(in.Interface())
 	}
-	own, request, err := splitUncertainty(input)
+	own, request, err := splitUncertainty(own)
 	if err != nil {
 		return Answer{}, err
 	}
@@ -144,3 +148,6 @@ func define[I any](name, help, equations string, run func(*I) (Answer, error)) C
 		run: func(in any) (Answer, error) { return run(in.(*I)) },
 	}
 }
+
+// FieldIndex is the place of a field in the struct that Input makes.
+func (c *Calculation) FieldIndex(f *Field) int { return f.index }
