@@ -92,7 +92,7 @@ func Agreement(a, b []float64, nature Nature, share, level float64) (AgreementRe
 		d[i] = math.Abs(d[i] - m)
 	}
 	r.Trend, r.TrendP = slope(mid, d)
-	return r, nil
+	return r, checkResult(r.Bias, r.BiasInterval.Low, r.BiasInterval.High, r.Lower.Interval.Low, r.Upper.Interval.High, r.Lower.Approximate.Low, r.Upper.Approximate.High)
 }
 
 // slope is the least squares slope of y on x and its two-sided p; both 0 and 1
@@ -210,5 +210,5 @@ func Equivalence(a, b []float64, nature Nature, low, high, alpha float64) (Equiv
 		PUpper:   StudentTCDF((m-choice.Scale.forward(high))/se, n-1)}
 	r.P = math.Max(r.PLower, r.PUpper)
 	r.Equivalent = r.P < alpha
-	return r, nil
+	return r, checkResult(r.Difference, r.Interval.Low, r.Interval.High)
 }

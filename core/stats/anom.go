@@ -72,6 +72,9 @@ func ANOM(groups [][]float64, nature Nature, alpha float64) (ANOMResult, error) 
 		if math.Abs(d) > r.Critical*se {
 			m.Outside = sideOf(d)
 		}
+		if err := checkResult(m.Lower, m.Upper, m.Effect); err != nil {
+			return ANOMResult{}, err
+		}
 		r.Groups = append(r.Groups, m)
 	}
 	return r, nil

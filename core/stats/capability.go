@@ -89,6 +89,9 @@ func Capability(x []float64, limits Limits, opt CapabilityOptions) (CapabilityRe
 			return CapabilityResult{}, refuse("limits", *limit, "a limit on positive data must be above 0", "leave it out: the data cannot fall below it")
 		}
 		side := capabilitySide(r, *limit, sign, opt)
+		if err := checkResult(side.Performance.Interval.Low, side.Performance.Interval.High, side.Percentile.Value, side.Percentile.Interval.Low, side.Percentile.Interval.High); err != nil {
+			return CapabilityResult{}, err
+		}
 		r.Outside += side.Outside
 		if i == 0 {
 			r.Lower = &side

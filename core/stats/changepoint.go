@@ -90,6 +90,11 @@ func ChangePoints(x []float64, opt ChangeOptions) (ChangeResult, error) {
 	for i := range r.Stretches {
 		r.Stretches[i].Mean = choice.Scale.back(r.Stretches[i].Mean)
 	}
+	for _, c := range r.Changes {
+		if err := checkResult(c.Size, c.Interval.Low, c.Interval.High, c.T); err != nil {
+			return ChangeResult{}, err
+		}
+	}
 	return r, nil
 }
 
@@ -158,33 +163,41 @@ func partition(y []float64, sigma, penalty float64, minLength int) []int {
 		z := (v - center) / sigma
 		sum[i+1], sq[i+1] = sum[i]+z, sq[i]+z*z
 	}
-	rss := func(a, b int) float64 {
-		s := sum[b] - sum[a]
-		return sq[b] - sq[a] - s*s/float64(b-a)
+	share := make([]float64, n+1) // 1/length, to divide once
+	for i := 1; i <= n; i++ {
+		share[i] = 1 / float64(i)
 	}
 	best, from := make([]float64, n+1), make([]int, n+1)
 	best[0] = -penalty
-	type start struct{ at, until int }
+	type start struct {
+		at, until int
+		cost      float64 // up to the current end
+	}
 	var starts []start
 	for b := 1; b <= n; b++ {
 		best[b] = math.Inf(1)
 		if b < minLength {
 			continue
 		}
-		starts = append(starts, start{b - minLength, n})
+		starts = append(starts, start{at: b - minLength, until: n + 1})
 		for i := range starts {
-			a := starts[i].at
-			c := best[a] + rss(a, b)
-			if c+penalty < best[b] {
-				best[b], from[b] = c+penalty, a
+			s := &starts[i]
+			d := sum[b] - sum[s.at]
+			s.cost = best[s.at] + sq[b] - sq[s.at] - d*d*share[b-s.at]
+			if s.cost+penalty < best[b] {
+				best[b], from[b] = s.cost+penalty, s.at
 			}
 		}
-		for i := range starts {
-			if s := &starts[i]; s.until == n && best[s.at]+rss(s.at, b) > best[b] {
-				s.until = min(n, b+minLength)
+		kept := starts[:0]
+		for _, s := range starts {
+			if s.cost > best[b] {
+				s.until = min(s.until, b+minLength)
+			}
+			if s.until > b+1 {
+				kept = append(kept, s)
 			}
 		}
-		starts = slices.DeleteFunc(starts, func(s start) bool { return s.until <= b+1 && s.until < n })
+		starts = kept
 	}
 	var out []int
 	for b := from[n]; b > 0; b = from[b] {

@@ -180,6 +180,9 @@ func newChart(choice ScaleChoice, opt ChartOptions, center, sigma float64) (Char
 		if err := checkSigma("sigma", *opt.Sigma); err != nil {
 			return Chart{}, err
 		}
+		if choice.Scale == Log && *opt.Sigma > 20 {
+			return Chart{}, refuse("sigma", *opt.Sigma, "on the log scale σ is that of logarithms", "give a number such as 0.3, which is about 30 %")
+		}
 		sigma = *opt.Sigma
 	}
 	if !(sigma > 0) {

@@ -73,6 +73,11 @@ func CUSUM(x []float64, opt CUSUMOptions) (CUSUMChart, error) {
 			c.Signals = append(c.Signals, CUSUMSignal{i, i + 1 - p.RunLo, "below", level(p.Low, p.RunLo, -1)})
 		}
 	}
+	for _, s := range c.Signals {
+		if err := checkResult(s.Level); err != nil {
+			return CUSUMChart{}, err
+		}
+	}
 	return c, nil
 }
 

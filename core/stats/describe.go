@@ -184,7 +184,7 @@ func Mean(x []float64, nature Nature, level float64) (MeanEstimate, error) {
 	e.Interval.Low, e.Interval.High = zouLimits(m, sd, n, (1-level)/2)
 	e.LowerBound, e.UpperBound = zouLimits(m, sd, n, 1-level)
 	e.Method = "lognormal mean, limits of Zou, Taleban and Huo"
-	return e, nil
+	return e, checkResult(e.Mean, e.Interval.Low, e.Interval.High, e.UpperBound, e.CentreInterval.High)
 }
 
 // zouLimits are the lower and the upper bound of a lognormal mean, each missed

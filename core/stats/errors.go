@@ -50,8 +50,13 @@ func noSpread(field string, v float64) *Error {
 		"record more digits, or check that the values are separate readings")
 }
 
-// checkValues refuses fewer than need values, and any that is not finite or too
-// large to square.
+// No quantity of a laboratory lies outside; inside, squares and ratios stay finite.
+const (
+	largest  = 1e30
+	smallest = 1e-30
+)
+
+// checkValues refuses fewer than need values, and any that is not a usable number.
 func checkValues(field string, x []float64, need int) error {
 	if len(x) < need {
 		return tooFew(field, len(x), need)
@@ -65,7 +70,7 @@ func checkValues(field string, x []float64, need int) error {
 }
 
 func checkFinite(field string, v float64) error {
-	if math.IsNaN(v) || math.Abs(v) > 1e150 {
+	if math.IsNaN(v) || math.Abs(v) > largest || (v != 0 && math.Abs(v) < smallest) {
 		return refuse(field, v, "not a usable number", "leave the reading out or type it again")
 	}
 	return nil
@@ -80,6 +85,18 @@ func checkInside(field string, v, low, high float64) error {
 	return nil
 }
 
+// checkResult refuses an answer that has run out of the range of numbers, as the
+// far limits of few and very scattered values on the log scale do.
+func checkResult(values ...float64) error {
+	for _, v := range values {
+		if math.IsNaN(v) || math.IsInf(v, 0) {
+			return refuse("x", v, "the values scatter too much for a limit at this level",
+				"check the units, add values, or ask for a lower level")
+		}
+	}
+	return nil
+}
+
 // checkProbability refuses levels and risks that are no probability, or so near
 // 0 or 1 that no quantile is left.
 func checkProbability(field string, p float64) error {
@@ -87,7 +104,7 @@ func checkProbability(field string, p float64) error {
 }
 
 func checkSigma(field string, v float64) error {
-	if !(v > 0 && v < 1e150) {
+	if !(v > smallest && v < largest) {
 		return refuse(field, v, "a standard deviation must be above 0", "give a number above 0")
 	}
 	return nil

@@ -51,7 +51,11 @@ func EWMA(x []float64, opt EWMAOptions) (EWMAChart, error) {
 			share = 1
 		}
 		half := opt.Width * sigma * math.Sqrt(l/(2-l)*share)
-		c.Points = append(c.Points, EWMAPoint{x[i], choice.Scale.back(z), choice.Scale.back(target - half), choice.Scale.back(target + half)})
+		p := EWMAPoint{x[i], choice.Scale.back(z), choice.Scale.back(target - half), choice.Scale.back(target + half)}
+		if err := checkResult(p.Lower, p.Upper); err != nil {
+			return EWMAChart{}, err
+		}
+		c.Points = append(c.Points, p)
 		if math.Abs(z-target) > half {
 			c.Signals = append(c.Signals, i)
 		}
@@ -92,7 +96,8 @@ func EWMARunLength(lambda, width, shift float64) (float64, error) {
 		return 0, err
 	}
 	if lambda == 1 {
-		return ShewhartRunLength(width, shift), nil
+		arl := ShewhartRunLength(width, shift)
+		return arl, tooLong(arl)
 	}
 	h := width * math.Sqrt(lambda/(2-lambda))
 	kernel := func(u, y float64) float64 { return normalPDF((y-(1-lambda)*u)/lambda-shift) / lambda }

@@ -44,7 +44,8 @@ func Tolerance(x []float64, nature Nature, p, confidence float64) (ToleranceLimi
 	}
 	choice := ChooseScale(x, nature)
 	m, s := meanSDOf(choice.Scale.forwardAll(x))
-	return ToleranceLimit{choice, len(x), p, confidence, k, choice.Scale.back(m + k*s), choice.Scale.back(m - k*s)}, nil
+	l := ToleranceLimit{choice, len(x), p, confidence, k, choice.Scale.back(m + k*s), choice.Scale.back(m - k*s)}
+	return l, checkResult(l.Upper, l.Lower)
 }
 
 // ToleranceCount is the smallest n whose largest value lies above the p-quantile
