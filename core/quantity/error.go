@@ -2,6 +2,7 @@ package quantity
 
 import (
 	"errors"
+	"strconv"
 	"strings"
 )
 
@@ -19,8 +20,12 @@ func (e *Error) Error() string {
 	if e.Field != "" {
 		b.WriteString(e.Field + ": ")
 	}
-	if e.Value != "" {
-		b.WriteString(`"` + e.Value + `" `)
+	switch _, err := strconv.ParseFloat(e.Value, 64); {
+	case e.Value == "":
+	case err == nil:
+		b.WriteString(e.Value + " ")
+	default:
+		b.WriteString(strconv.Quote(e.Value) + " ")
 	}
 	b.WriteString(e.Message)
 	if e.Mend != "" {
