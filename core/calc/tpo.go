@@ -20,11 +20,17 @@ type Evaluator struct {
 	loadings []uncertainty.Loading
 	model    evaluator
 	call     uncertainty.Model
+	slopes   func(x, into []float64) bool
 }
 
 // TPO computes one package with all detail.
 func TPO(in *TPOInput) (Answer, error) {
 	var e Evaluator
+	return e.Answer(in)
+}
+
+// Answer is Detail, with the derivation where it is asked for.
+func (e *Evaluator) Answer(in *TPOInput) (Answer, error) {
 	var out TPOResult
 	warnings, err := e.Detail(in, &out)
 	if err != nil {
@@ -32,7 +38,7 @@ func TPO(in *TPOInput) (Answer, error) {
 	}
 	answer := Answer{Result: out, Warnings: warnings}
 	if in.Explain {
-		answer.Derivation = explain(in, &e, &out)
+		answer.Derivation = explain(in, e, &out)
 	}
 	return answer, nil
 }
@@ -45,7 +51,7 @@ func (e *Evaluator) Evaluate(in *TPOInput, out *TPOResult, warnings []Warning) (
 		return warnings, err
 	}
 	var s state
-	e.model.at(e.x[:], &s)
+	e.model.at(&e.x, &s)
 	if err := in.checkVolumes(path, &s); err != nil {
 		return warnings, err
 	}
@@ -144,7 +150,7 @@ func (in *TPOInput) lacksHeight() string {
 func (e *Evaluator) uncertaintyOf(in *TPOInput, path uint8) float64 {
 	e.setUp(in, path)
 	var s state
-	e.model.at(e.x[:], &s)
+	e.model.at(&e.x, &s)
 	if in.checkVolumes(path, &s) != nil {
 		return math.Inf(1)
 	}
@@ -176,10 +182,14 @@ func (e *Evaluator) setUp(in *TPOInput, path uint8) {
 		in.correct(x, c)
 	}
 	if e.call == nil {
-		e.call = e.model.tpo
+		e.call, e.slopes = e.model.tpo, e.model.gradient
 	}
 	e.model.volumes = v
 	e.problem.Values = x[:]
+	e.problem.Gradient = nil
+	if in.CapacitySource != "drawing" { // there the density of the air counts
+		e.problem.Gradient = e.slopes
+	}
 	e.problem.NewModel = v.newModel
 	e.effects(in, v)
 }

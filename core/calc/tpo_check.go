@@ -133,5 +133,5 @@ func (in *TPOInput) checkVolumes(path uint8, s *state) error {
 }
 
 func refuse(field string, v float64, message, mend string) error {
-	return &quantity.Error{Field: field, Value: strconv.FormatFloat(v, 'f', -1, 64), Message: message, Mend: mend}
+	return &quantity.Error{Field: field, Value: strconv.FormatFloat(math.Round(v*1e4)/1e4, 'f', -1, 64), Message: message, Mend: mend}
 }

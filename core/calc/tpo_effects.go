@@ -166,10 +166,7 @@ func (e *Evaluator) adjustment(in *TPOInput, v volumes) {
 	if v.byWater {
 		e.loadings = append(e.loadings, uncertainty.Loading{Input: xCapacity, SD: share * x[xCapacity]})
 	}
-	e.problem.Effects = append(e.problem.Effects, uncertainty.Effect{
-		Key: "scale_adjustment", Name: "scale, adjustment common to its weights",
-		On: e.loadings[start:len(e.loadings):len(e.loadings)],
-	})
+	e.next("scale_adjustment", "scale, adjustment common to its weights", uncertainty.Normal, 0, e.loadings[start:len(e.loadings):len(e.loadings)])
 }
 
 // leftOutOfDensity adds what the weight of the gas and the density of the beer
@@ -207,7 +204,20 @@ func (e *Evaluator) effect(key, name string, shape uncertainty.Shape, dof float6
 	}
 	e.loadings = append(e.loadings, uncertainty.Loading{Input: input, SD: sd})
 	n := len(e.loadings)
-	e.problem.Effects = append(e.problem.Effects, uncertainty.Effect{Key: key, Name: name, Shape: shape, DoF: dof, On: e.loadings[n-1 : n : n]})
+	e.next(key, name, shape, dof, e.loadings[n-1:n:n])
+}
+
+// next writes an effect into the working memory.
+func (e *Evaluator) next(key, name string, shape uncertainty.Shape, dof float64, on []uncertainty.Loading) {
+	list := e.problem.Effects
+	if len(list) == cap(list) {
+		list = append(list, uncertainty.Effect{})
+	} else {
+		list = list[:len(list)+1]
+	}
+	p := &list[len(list)-1]
+	p.Key, p.Name, p.Shape, p.DoF, p.On = key, name, shape, dof, on
+	e.problem.Effects = list
 }
 
 func (in *TPOInput) corrects(name string) bool {

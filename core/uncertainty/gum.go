@@ -29,8 +29,8 @@ func GUM(p *Problem) Result {
 
 // Propagate gives value, standard uncertainty, Welch–Satterthwaite degrees of
 // freedom (eq. 34) and 95 % interval, without the budget. Sensitivities are
-// central differences over a hundredth of each input's standard uncertainty;
-// model must be one of p.NewModel.
+// p.Gradient's, or central differences over a hundredth of each input's standard
+// uncertainty; model must be one of p.NewModel.
 func (f *First) Propagate(p *Problem, model Model) Result {
 	f.differentiate(p, model)
 	f.parts = f.parts[:0]
@@ -71,6 +71,9 @@ func (f *First) Budget(p *Problem, u float64) []Contribution {
 
 func (f *First) differentiate(p *Problem, model Model) {
 	f.Sensitivity = append(f.Sensitivity[:0], p.Values...)
+	if p.Gradient != nil && p.Gradient(p.Values, f.Sensitivity) {
+		return
+	}
 	for i, x := range p.Values {
 		u := p.standardU(i)
 		f.Sensitivity[i] = 0

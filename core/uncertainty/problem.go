@@ -38,6 +38,10 @@ type Problem struct {
 	Values   []float64
 	Effects  []Effect
 	NewModel func() Model
+
+	// Gradient, where there is one, writes ∂y/∂x; it saves the differences of
+	// the first-order method. It may answer false for an x it does not cover.
+	Gradient func(x, into []float64) bool
 }
 
 // Contribution is the part of the standard uncertainty that one effect brings.

@@ -1,0 +1,10 @@
+// Command ullage keeps account of oxygen from wort to package.
+package main
+
+import (
+	"os"
+
+	"ullage/internal/cli"
+)
+
+func main() { os.Exit(cli.Main(os.Args[1:], os.Stdin, os.Stdout, os.Stderr)) }

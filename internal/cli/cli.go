@@ -1,0 +1,117 @@
+// Package cli is the command line. It is the one package that joins the others.
+package cli
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+
+	"github.com/alecthomas/kong"
+
+	"ullage/core/quantity"
+)
+
+// Version of the program.
+const Version = "0.1.0"
+
+// Exit codes: a refused row or failed check is 1, a wrong call 2.
+const (
+	exitFaults = 1
+	exitUsage  = 2
+)
+
+// streams are where a command reads and writes.
+type streams struct {
+	in       io.Reader
+	out, err io.Writer
+}
+
+// commands is the whole command line.
+type commands struct {
+	TPO     tpoCommand     `cmd:"" name:"tpo" help:"Total package oxygen of one package, or of each row of a CSV file."`
+	Calc    calcCommand    `cmd:"" help:"Any calculation of the table by its name; without a name, the list."`
+	Check   checkCommand   `cmd:"" help:"Run the published check values on this machine."`
+	Version versionCommand `cmd:"" help:"Print the version."`
+}
+
+const description = `Ullage keeps account of oxygen from wort to package.
+
+Three readings are never confused: DO is read in a tank or line, shaken DO in a
+package shaken to equilibrium, and TPO is all the oxygen of a package, beer and
+headspace, per litre of its beer.`
+
+// errFaults ends a command whose faults were already reported.
+var errFaults = errors.New("rows were refused")
+
+type exitCode int
+
+// Main runs one command line and returns its exit code.
+func Main(args []string, in io.Reader, out, errOut io.Writer) (code int) {
+	defer func() {
+		if r := recover(); r != nil {
+			c, ok := r.(exitCode)
+			if !ok {
+				panic(r)
+			}
+			code = int(c)
+		}
+	}()
+	var c commands
+	parser, err := kong.New(&c, kong.Name("ullage"), kong.Description(description), kong.UsageOnError(),
+		kong.ConfigureHelp(kong.HelpOptions{Compact: true, Summary: false}), kong.Writers(out, errOut),
+		kong.Exit(func(n int) { panic(exitCode(n)) }))
+	if err != nil {
+		fmt.Fprintln(errOut, "ullage:", err)
+		return exitUsage
+	}
+	if len(args) == 0 {
+		args = []string{"--help"}
+	}
+	parsed, err := parser.Parse(args)
+	if err != nil {
+		say(errOut, err)
+		return exitUsage
+	}
+	if err := parsed.Run(&streams{in, out, errOut}); err != nil {
+		if !errors.Is(err, errFaults) {
+			say(errOut, err)
+		}
+		return codeOf(err)
+	}
+	return 0
+}
+
+func codeOf(err error) int {
+	var e *quantity.Error
+	if errors.As(err, &e) && !errors.Is(err, errFaults) {
+		return exitUsage
+	}
+	return exitFaults
+}
+
+// say prints an error with its mend on a line of its own.
+func say(w io.Writer, err error) {
+	var e *quantity.Error
+	if !errors.As(err, &e) {
+		fmt.Fprintln(w, "ullage:", err)
+		return
+	}
+	shown := *e
+	shown.Mend = ""
+	text := err.Error()
+	if i := strings.Index(text, e.Error()); i >= 0 {
+		text = text[:i] + shown.Error()
+	}
+	fmt.Fprintln(w, "ullage:", text)
+	if e.Mend != "" {
+		fmt.Fprintln(w, "  mend:", e.Mend)
+	}
+}
+
+type versionCommand struct{}
+
+func (versionCommand) Run(s *streams) error {
+	_, err := fmt.Fprintln(s.out, "ullage", Version)
+	return err
+}
