@@ -2,7 +2,6 @@ package calc
 
 import (
 	"math"
-	"sort"
 
 	"ullage/core/uncertainty"
 )
@@ -17,7 +16,7 @@ func (e *Evaluator) Detail(in *TPOInput, out *TPOResult) ([]Warning, error) {
 	}
 	path := e.model.path
 	var s state
-	e.model.at(e.x[:], &s)
+	e.model.at(&e.x, &s)
 	if in.Uncertainty != None {
 		first := e.first.Propagate(&e.problem, e.call)
 		out.Budget = e.first.Budget(&e.problem, first.U)
@@ -53,7 +52,7 @@ func (e *Evaluator) comparePaths(in *TPOInput, out *TPOResult, used uint8) {
 			continue
 		}
 		var s state
-		e.model.at(e.x[:], &s)
+		e.model.at(&e.x, &s)
 		p := PathResult{Path: pathNames[path], Headspace: float64(s.pack.Headspace), TPO: e.call(e.x[:]), Used: path == used}
 		if in.Uncertainty != None {
 			p.U = u
@@ -79,74 +78,6 @@ func (in *TPOInput) reason(used, best uint8, open int) string {
 	}
 	return "the smallest uncertainty of the measured ways"
 }
-
-// weighing is all that the fill height makes needless.
-var weighing = map[string]float64{"tare": 0, "scale_gross": 0, "scale_adjustment": 0, "capacity": 0, "gravity": 0, "co2": 0, "gas": 0, "expansion": 0}
-
-// better is a measurement the user could make, and what it does to the standard
-// deviation of effects: a factor on each.
-type better struct {
-	what   string
-	open   bool
-	factor map[string]float64
-	adds   float64 // ppb that the new measurement brings of its own
-}
-
-// improve ranks better measurements by what they would buy, from the budget:
-// to first order each part scales with its effect.
-func (e *Evaluator) improve(in *TPOInput, out *TPOResult, u float64) {
-	x := &e.x
-	sd := map[string]float64{}
-	for _, effect := range e.problem.Effects {
-		sd[effect.Key] = effect.On[0].SD
-	}
-	ratio := func(key string, to float64) map[string]float64 {
-		if sd[key] <= to {
-			return nil
-		}
-		return map[string]float64{key: to / sd[key]}
-	}
-	byWeight := e.model.path == weighed
-	scale := assumeScale
-	if x[xGross] > 3000 {
-		scale = assumeKegScale
-	}
-	list := []better{
-		{"weigh this package empty", byWeight && in.TareSource != "own", ratio("tare", scale), 0},
-		{"measure the capacity of this package with water", in.CapacitySource != "own", ratio("capacity", assumeWaterFilling), 0},
-		{"weigh the package", e.model.path == assumed, ratio("fill", assumeScale), 0},
-		{"a DO meter good to 0.5 ppb or 1 %", true, ratio("meter", max(0.5, 0.01*x[xDO])), 0},
-		{"a thermometer good to 0.1 °C", true, ratio("temperature", 0.1), 0},
-		{"a gravity good to 0.0001", byWeight, ratio("gravity", 0.0001), 0},
-		{"a shake study, shaking to within 0.3 %", true, ratio("shaking", 0.003*x[xDO]), 0},
-		{"the carbonation, and its corrections (co2, pressure)", !in.corrects(CorrectCO2), map[string]float64{"co2": 0.2, "gas": 0.1, "pressure": 0.4}, 0},
-		{"the alcohol, and the corrections for beer and expansion", !in.corrects(CorrectBeer), map[string]float64{"beer": 0.53, "expansion": 0.2}, 0},
-	}
-	if byWeight && in.kind() == "bottle" && in.TareSource != "own" {
-		list = append(list, better{"the fill height in the neck instead of the lot's tare", true, weighing, assumeNeck * out.PartitionRatio * x[xDO] * out.Capacity / (out.Beer * out.Beer)})
-	}
-	for _, b := range list {
-		if !b.open || b.factor == nil {
-			continue
-		}
-		variance := u*u + b.adds*b.adds
-		for _, part := range out.Budget {
-			if f, ok := b.factor[part.Key]; ok {
-				variance += part.U * part.U * (f*f - 1)
-			}
-		}
-		better := math.Sqrt(max(variance, 0))
-		if gain := uncertainty95 * (u - better); gain > 0.05 {
-			out.Improvements = append(out.Improvements, Improvement{What: b.what, U: better, Gain: gain})
-		}
-	}
-	sort.SliceStable(out.Improvements, func(i, j int) bool { return out.Improvements[i].Gain > out.Improvements[j].Gain })
-	if len(out.Improvements) > 0 {
-		out.Next = &out.Improvements[0]
-	}
-}
-
-const uncertainty95 = 1.959963984540054
 
 // limit judges the figure against a limit (JCGM 106) and turns the limit into
 // a reading on the meter for this package.

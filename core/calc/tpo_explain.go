@@ -11,7 +11,7 @@ import (
 // explain is the derivation of a figure, line by line, with the numbers.
 func explain(in *TPOInput, e *Evaluator, out *TPOResult) []Step {
 	var s state
-	e.model.at(e.x[:], &s)
+	e.model.at(&e.x, &s)
 	steps := explainPartition(in, e, &s)
 	steps = append(steps, explainVolumes(in, e, &s)...)
 	x := &e.x
