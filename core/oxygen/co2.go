@@ -27,11 +27,18 @@ func CO2Pressure(t quantity.Temperature, c quantity.Carbonation) quantity.Pressu
 	return quantity.Pressure(10 * gl / math.Exp(-10.73797+2617.25/(float64(t)+kelvin)))
 }
 
-// CO2InWater is the CO2 dissolved in pure water, g/L, by Weiss 1974: an upper
-// reference for beer, which dissolves 1–5 % less.
+// CO2InWater is the CO2 dissolved in pure water, g/L, under CO2 saturated with
+// water vapour at a total absolute pressure, -1–40 °C, to 5 bar: Weiss, Mar.
+// Chem. 2:203 (1974), with the fugacity of the gas and a molar volume of 32.3
+// cm³/mol. It is an upper reference for beer, which dissolves 1–5 % less.
 func CO2InWater(t quantity.Temperature, p quantity.Pressure) float64 {
+	const molarVolume = 32.3e-6
 	k := (float64(t) + kelvin) / 100
-	return math.Exp(-58.0931+90.5069/k+22.2940*math.Log(k)) * MolarMassCO2 * float64(p) / Atmosphere
+	perAtm := math.Exp(-58.0931 + 90.5069/k + 22.2940*math.Log(k)) // mol/(L atm)
+	rt := GasConstant * 100 * k
+	pa := float64(p) * 1000
+	fugacity := float64(p-SaturationPressure(t)) / Atmosphere * math.Exp(virialCO2(float64(t))*pa/rt)
+	return perAtm * MolarMassCO2 * fugacity * math.Exp(molarVolume*(Atmosphere*1000-pa)/rt)
 }
 
 // CO2GasDensity of pure CO2 at an absolute pressure, by its second virial

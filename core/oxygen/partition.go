@@ -33,8 +33,8 @@ func HenryBenson(t quantity.Temperature) quantity.Pressure {
 // PartitionFromHenry is K by the independent route (eq. 7), for cross-checks:
 // within 0.14 % of PartitionRatio from 0 to 40 °C.
 func PartitionFromHenry(t quantity.Temperature, henry quantity.Pressure) float64 {
-	const molarMassWater = 18.015268 // g/mol
-	return float64(henry) * molarMassWater * 1000 / (float64(WaterDensity(t)) * GasConstant * (float64(t) + kelvin))
+	const molarMassWater = 18.015268 // g/mol; with kPa the thousands cancel
+	return float64(henry) * molarMassWater / (float64(WaterDensity(t)) * GasConstant * (float64(t) + kelvin))
 }
 
 // PressureFactor multiplies K in a headspace that is mostly CO2 at an absolute
