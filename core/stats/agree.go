@@ -51,7 +51,7 @@ func pairScale(a, b []float64, nature Nature) (ScaleChoice, []float64, []float64
 }
 
 // Agreement gives the limits within which a share of differences is expected
-// (eq. 37; Bland and Altman 1986, 1999), from at least three pairs.
+// (eq. S37; Bland and Altman 1986, 1999), from at least three pairs.
 func Agreement(a, b []float64, nature Nature, share, level float64) (AgreementResult, error) {
 	if err := checkPairs(a, b, 3); err != nil {
 		return AgreementResult{}, err
@@ -131,7 +131,7 @@ type ConcordanceResult struct {
 }
 
 // Concordance is Lin's coefficient (1989) with the interval of his corrected
-// standard error (2000) on Fisher's z (eq. 38), from at least four pairs.
+// standard error (2000) on Fisher's z (eq. S38), from at least four pairs.
 func Concordance(a, b []float64, level float64) (ConcordanceResult, error) {
 	if err := checkPairs(a, b, 4); err != nil {
 		return ConcordanceResult{}, err
@@ -178,7 +178,7 @@ type EquivalenceResult struct {
 }
 
 // Equivalence tests whether the mean paired difference lies within the margins
-// low and high (eq. 39; Schuirmann 1987); on the log scale these are ratios.
+// low and high (eq. S39; Schuirmann 1987); on the log scale these are ratios.
 func Equivalence(a, b []float64, nature Nature, low, high, alpha float64) (EquivalenceResult, error) {
 	if err := checkPairs(a, b, 2); err != nil {
 		return EquivalenceResult{}, err

@@ -33,7 +33,7 @@ type ANOMResult struct {
 	Method    string      `json:"method"`
 }
 
-// ANOM compares the mean of each group with the grand mean (eq. 28; Ott 1967,
+// ANOM compares the mean of each group with the grand mean (eq. S28; Ott 1967,
 // Nelson 1983) at the overall risk alpha of naming any group when all are equal.
 // It needs two groups or more, of one value or more each, with one repeated.
 func ANOM(groups [][]float64, nature Nature, alpha float64) (ANOMResult, error) {
@@ -81,7 +81,7 @@ func ANOM(groups [][]float64, nature Nature, alpha float64) (ANOMResult, error) 
 }
 
 // ANOMCritical is h(α; k, ν) for k ≥ 2 groups of equal size, ν > 0 degrees of
-// freedom or +Inf (eq. 29).
+// freedom or +Inf (eq. S29).
 func ANOMCritical(alpha float64, k int, nu float64) (float64, error) {
 	if err := checkProbability("alpha", alpha); err != nil {
 		return 0, err
@@ -123,7 +123,7 @@ func maxDeviation(h float64, k int, nu float64) float64 {
 // mean are independent, so it is the density at 0 of the sum of k normals cut at
 // ±c, over that of the sum of k uncut ones. The sum has bounded support, so its
 // density is a cosine series of the cut normal's transform, exact up to the
-// terms left out (Poisson summation; eq. 29).
+// terms left out (Poisson summation; eq. S29).
 func centredBox(c float64, k int) float64 {
 	n := float64(k)
 	if c <= 0 {

@@ -65,8 +65,8 @@ type CapabilityResult struct {
 	Outside float64 `json:"outside"`
 }
 
-// Capability compares at least three values with one or two limits (eq. 17 to
-// 20; ISO 22514-2). For positive data a lower limit must be above 0.
+// Capability compares at least three values with one or two limits (eq. S17 to
+// S20; ISO 22514-2). For positive data a lower limit must be above 0.
 func Capability(x []float64, limits Limits, opt CapabilityOptions) (CapabilityResult, error) {
 	if err := checkCapability(x, limits, opt); err != nil {
 		return CapabilityResult{}, err
@@ -160,7 +160,7 @@ func capabilitySide(r CapabilityResult, limit, sign float64, opt CapabilityOptio
 }
 
 // exactIndex is the interval of an index to one limit: 3√n·Ĉ follows the
-// noncentral t with δ = 3√n·C (eq. 18).
+// noncentral t with δ = 3√n·C (eq. S18).
 func exactIndex(c, n, level float64) Index {
 	k := 3 * math.Sqrt(n)
 	at := func(p float64) float64 { return noncentrality(k*c, n-1, p) / k }
@@ -168,7 +168,7 @@ func exactIndex(c, n, level float64) Index {
 }
 
 // bissell is the approximate interval of Bissell (1990), Applied Statistics
-// 39:331 (eq. 19), with ν degrees of freedom for the spread.
+// 39:331 (eq. S19), with ν degrees of freedom for the spread.
 func bissell(c, n, nu, level float64) Index {
 	se := math.Sqrt(1/(9*n) + c*c/(2*nu))
 	z := NormalQuantile((1 + level) / 2)
@@ -183,7 +183,7 @@ func spreadIndex(c, nu, level float64) Index {
 
 // percentileIndex is ISO 22514-2's index of a lognormal: the distance from the
 // median to the limit over that to the 99.865 % (or 0.135 %) point, in the unit
-// of the data (eq. 20). d is ln limit − mean of logs. Its interval joins the
+// of the data (eq. S20). d is ln limit − mean of logs. Its interval joins the
 // limits of mean and spread by squares (MOVER, Zou and Donner 2008), each side
 // taken to the index by its slope.
 func percentileIndex(d, s, n, sign, level float64) Index {

@@ -40,7 +40,7 @@ type CensoredResult struct {
 }
 
 // Censored estimates from readings above 0, some below a floor, one floor or
-// several (eq. 34 to 36; Helsel 2012). An empty method lets the package choose
+// several (eq. S34 to S36; Helsel 2012). An empty method lets the package choose
 // by the share below: up to half Kaplan–Meier, above that ROS under 50 readings
 // and ML from 50 on. It refuses more than 80 % below, and fewer than three
 // readings above: then only that share can be stated. Half the floor is never
@@ -113,7 +113,7 @@ func chooseCensored(n, below int) (CensoredMethod, string) {
 }
 
 // kaplanMeier goes down the detected values: each takes its share of what is
-// still left at or below it (eq. 34). A floor counts as below an equal value.
+// still left at or below it (eq. S34). A floor counts as below an equal value.
 // What is left at the end stays at the smallest number, so that with a single
 // floor the mean is an upper value.
 func kaplanMeier(x []Reading, level float64, r *CensoredResult) {
@@ -181,7 +181,7 @@ func (r *CensoredResult) meanLimits(se, level float64) {
 }
 
 // orderRegression fits the logs of the detects to the normal quantiles of their
-// plotting positions and fills the others from that line (eq. 35).
+// plotting positions and fills the others from that line (eq. S35).
 func orderRegression(x []Reading, r *CensoredResult) {
 	q, logs, filled := plottingPositions(x)
 	mq, sq := meanSS(q)

@@ -50,7 +50,7 @@ type ChangeResult struct {
 }
 
 // ChangePoints finds the steps of a level in time order by penalised least
-// squares (eq. 30; Killick, Fearnhead and Eckley 2012). It needs four values.
+// squares (eq. S30; Killick, Fearnhead and Eckley 2012). It needs four values.
 // A slow drift comes out as a flight of steps: look for a trend first.
 func ChangePoints(x []float64, opt ChangeOptions) (ChangeResult, error) {
 	if opt.Penalty == 0 {
@@ -223,7 +223,7 @@ func describeChange(a, b Stretch, sd, df float64, scale Scale, level float64) Ch
 }
 
 // baiQuantile is the p-quantile, p > ½, of where a two-sided Brownian motion
-// with drift −|v|/2 is highest (eq. 31; Yao 1987, Bai 1997): 11.03 at 0.975.
+// with drift −|v|/2 is highest (eq. S31; Yao 1987, Bai 1997): 11.03 at 0.975.
 func baiQuantile(p float64) float64 {
 	g := func(x float64) float64 {
 		r := math.Sqrt(x)

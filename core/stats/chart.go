@@ -54,7 +54,7 @@ type SpreadChart struct {
 // robustRange is the median of |x − y|/σ for two normal values.
 var robustRange = math.Sqrt2 * 0.6744897501960817
 
-// Individuals is the chart of single values with moving ranges of two (eq. 9).
+// Individuals is the chart of single values with moving ranges of two (eq. S9).
 // It needs two values. Neighbouring values must be independent: a trace of a
 // fast sensor is not, and its limits would come out far too narrow.
 func Individuals(x []float64, opt ChartOptions) (Chart, error) {
@@ -89,13 +89,13 @@ func Individuals(x []float64, opt ChartOptions) (Chart, error) {
 	return c, c.finish(opt)
 }
 
-// RangeChart is the chart of subgroup means and ranges (eq. 10). Subgroups of
+// RangeChart is the chart of subgroup means and ranges (eq. S10). Subgroups of
 // two values or more; sizes may differ, and limits then do too.
 func RangeChart(groups [][]float64, opt ChartOptions) (Chart, error) {
 	return subgroupChart(groups, opt, "means and ranges", rangeSpread)
 }
 
-// SDChart is the chart of subgroup means and standard deviations (eq. 11).
+// SDChart is the chart of subgroup means and standard deviations (eq. S11).
 func SDChart(groups [][]float64, opt ChartOptions) (Chart, error) {
 	return subgroupChart(groups, opt, "means and standard deviations", sdSpread)
 }

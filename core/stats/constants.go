@@ -6,7 +6,7 @@ import (
 )
 
 // Constants are the factors of control charts for subgroups of N normal values
-// (eq. 2 to 5; ISO 7870-2, ASTM MNL 7).
+// (eq. S2 to S5; ISO 7870-2, ASTM MNL 7).
 type Constants struct {
 	N         int     `json:"n"`
 	MeanRange float64 `json:"d2"` // E[range]/σ
@@ -41,7 +41,7 @@ func ChartConstants(n int) (Constants, error) {
 	}, nil
 }
 
-// meanSD is c4(n) = √(2/(n−1)) Γ(n/2)/Γ((n−1)/2) (eq. 4).
+// meanSD is c4(n) = √(2/(n−1)) Γ(n/2)/Γ((n−1)/2) (eq. S4).
 func meanSD(n float64) float64 {
 	a, _ := math.Lgamma(n / 2)
 	b, _ := math.Lgamma((n - 1) / 2)
@@ -50,7 +50,7 @@ func meanSD(n float64) float64 {
 
 // rangeMoments is mean and standard deviation of the range W of n standard
 // normals: E[W] = ∫P(W>w)dw, E[W²] = 2∫w·P(W>w)dw with
-// P(W≤w) = n∫φ(x)[Φ(x+w) − Φ(x)]ⁿ⁻¹dx (eq. 2, 3).
+// P(W≤w) = n∫φ(x)[Φ(x+w) − Φ(x)]ⁿ⁻¹dx (eq. S2, S3).
 func rangeMoments(n int) (mean, sd float64) {
 	outer := legendre(24, 0, 1.5, 3, 4.5, 6, 8, 12, 17)
 	min := legendre(20, -9, -6, -4.5, -3, -1.5, 0, 2, 5, 9)

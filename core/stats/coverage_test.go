@@ -11,6 +11,7 @@ import (
 func holds(t *testing.T, what string, hits, runs int, want, slack float64) {
 	t.Helper()
 	got := float64(hits) / float64(runs)
+	t.Logf("%s: %.4f of %d runs, want %.3f", what, got, runs, want)
 	if allowed := slack + 3.5*math.Sqrt(want*(1-want)/float64(runs)); math.Abs(got-want) > allowed {
 		t.Errorf("%s: %.4f of %d runs, want %.4f ± %.4f", what, got, runs, want, allowed)
 	}
@@ -135,6 +136,7 @@ func TestChangePointsRates(t *testing.T) {
 				alarms++
 			}
 		}
+		t.Logf("n = %d: %.4f of steady series show a change", n, float64(alarms)/runs)
 		if share := float64(alarms) / runs; share > 0.05 {
 			t.Errorf("n = %d: %.3f of steady series show a change", n, share)
 		}
@@ -158,6 +160,7 @@ func TestChangePointsRates(t *testing.T) {
 			sized++
 		}
 	}
+	t.Logf("step of 6.5 standard errors: found %d of %d, place covered %d, size covered %d", found, runs, covered, sized)
 	if found < runs*95/100 {
 		t.Errorf("a step of 6.5 standard errors was found as one change in %d of %d", found, runs)
 	}

@@ -42,7 +42,7 @@ type CUSUMChart struct {
 	Signals []CUSUMSignal `json:"signals"`
 }
 
-// CUSUM is the tabular chart of eq. 14 (Page 1954).
+// CUSUM is the tabular chart of eq. S14 (Page 1954).
 func CUSUM(x []float64, opt CUSUMOptions) (CUSUMChart, error) {
 	if err := checkCUSUM(opt.Reference, opt.Decision); err != nil {
 		return CUSUMChart{}, err
@@ -92,7 +92,7 @@ func checkCUSUM(k, h float64) error {
 }
 
 // CUSUMRunLength is the average number of points to a signal of the two-sided
-// chart when the mean lies shift σ off target (eq. 15).
+// chart when the mean lies shift σ off target (eq. S15).
 func CUSUMRunLength(k, h, shift float64, headStart bool) (float64, error) {
 	if err := checkCUSUM(k, h); err != nil {
 		return 0, err
@@ -104,7 +104,7 @@ func CUSUMRunLength(k, h, shift float64, headStart bool) (float64, error) {
 	down, down0 := oneSidedRunLength(k, h, -shift, headStart)
 	arl := 1 / (1/up + 1/down)
 	if headStart {
-		// With a head start the two sides meet: Lucas and Crosier (1982), eq. 16.
+		// With a head start the two sides meet: Lucas and Crosier (1982), eq. S16.
 		arl = (up*down0 + down*up0 - up0*down0) / (up0 + down0)
 	}
 	return arl, tooLong(math.Min(arl, math.Min(up, down)))

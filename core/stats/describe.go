@@ -69,7 +69,7 @@ func (s Scale) forwardAll(x []float64) []float64 {
 }
 
 // meanSS is the mean and the sum of squares about it. The first value is taken
-// off before both passes, so that many equal leading digits do no harm (eq. 6).
+// off before both passes, so that many equal leading digits do no harm (eq. S6).
 func meanSS(x []float64) (mean, ss float64) {
 	if len(x) == 0 {
 		return math.NaN(), math.NaN()
@@ -156,8 +156,8 @@ type MeanEstimate struct {
 }
 
 // Mean estimates a mean at level 0 < level < 1 from at least two values: by
-// Student's t (eq. 7), or for positive data the arithmetic mean of a lognormal
-// by Zou's limits (eq. 8), which stay close to Land's exact ones.
+// Student's t (eq. S7), or for positive data the arithmetic mean of a lognormal
+// by Zou's limits (eq. S8), which stay close to Land's exact ones.
 func Mean(x []float64, nature Nature, level float64) (MeanEstimate, error) {
 	if err := checkValues("x", x, 2); err != nil {
 		return MeanEstimate{}, err
@@ -188,7 +188,7 @@ func Mean(x []float64, nature Nature, level float64) (MeanEstimate, error) {
 }
 
 // zouLimits are the lower and the upper bound of a lognormal mean, each missed
-// with probability tail (eq. 8).
+// with probability tail (eq. S8).
 func zouLimits(m, sd, n, tail float64) (low, high float64) {
 	z2 := math.Pow(NormalQuantile(1-tail), 2)
 	half := sd * sd / 2

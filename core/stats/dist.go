@@ -134,7 +134,7 @@ func chiRule(nu float64, n int, extra ...float64) nodes {
 }
 
 // NoncentralTCDF is P(T ≤ t) of the noncentral t with ν degrees of freedom and
-// noncentrality δ, by integrating Φ(t·s − δ) over s = √(χ²_ν/ν) (eq. 1). It has
+// noncentrality δ, by integrating Φ(t·s − δ) over s = √(χ²_ν/ν) (eq. S1). It has
 // no limit on δ, unlike the usual series.
 func NoncentralTCDF(t, nu, delta float64) float64 {
 	if math.IsNaN(t) || math.IsNaN(delta) || math.IsInf(delta, 0) || !(nu > 0) {
@@ -170,7 +170,7 @@ func noncentrality(t, nu, p float64) float64 {
 }
 
 // unbiasedOutside is the minimum variance unbiased estimate of the share beyond
-// a limit Q standard deviations off, from n normal values (eq. 24). With two
+// a limit Q standard deviations off, from n normal values (eq. S24). With two
 // values the beta law degenerates to a step.
 func unbiasedOutside(quality, n float64) float64 {
 	x := 0.5 - 0.5*quality*math.Sqrt(n)/(n-1)

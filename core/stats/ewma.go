@@ -31,7 +31,7 @@ type EWMAChart struct {
 	Signals []int       `json:"signals"`
 }
 
-// EWMA is the chart of eq. 12 (Roberts 1959; Lucas and Saccucci 1990).
+// EWMA is the chart of eq. S12 (Roberts 1959; Lucas and Saccucci 1990).
 func EWMA(x []float64, opt EWMAOptions) (EWMAChart, error) {
 	if err := checkEWMA(opt.Lambda, opt.Width); err != nil {
 		return EWMAChart{}, err
@@ -87,7 +87,7 @@ func checkEWMA(lambda, width float64) error {
 
 // EWMARunLength is the average number of points to a signal when the mean lies
 // shift σ off target: two-sided, steady limits, started at the target. It solves
-// Crowder's integral equation (eq. 13; Technometrics 29, 1987).
+// Crowder's integral equation (eq. S13; Technometrics 29, 1987).
 func EWMARunLength(lambda, width, shift float64) (float64, error) {
 	if err := checkEWMA(lambda, width); err != nil {
 		return 0, err

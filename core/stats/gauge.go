@@ -48,7 +48,7 @@ type GaugeResult struct {
 	Categories int `json:"categories"`
 }
 
-// Gauge is the crossed study (eq. 42): every operator reads every part equally
+// Gauge is the crossed study (eq. S42): every operator reads every part equally
 // often, twice or more; two parts and two operators at least. An interaction
 // whose p is above pool goes into the error; 0.25 is common, 0.05 too.
 func Gauge(readings []GaugeReading, pool float64) (GaugeResult, error) {

@@ -3,7 +3,7 @@ package stats
 import "math"
 
 // lognormalML maximises Σ ln f over the detects plus Σ ln Φ over the readings
-// below a floor by Newton steps in μ and ln σ (eq. 36).
+// below a floor by Newton steps in μ and ln σ (eq. S36).
 func lognormalML(x []Reading, level float64, r *CensoredResult) error {
 	var start CensoredResult
 	orderRegression(x, &start)

@@ -19,7 +19,7 @@ type Line struct {
 	Method            string   `json:"method"`
 }
 
-// Deming fits a line when both methods err (eq. 40; Linnet 1990): ratio is the
+// Deming fits a line when both methods err (eq. S40; Linnet 1990): ratio is the
 // error variance of y over that of x. Standard errors by the jackknife. It
 // needs four pairs.
 func Deming(x, y []float64, ratio, level float64) (Line, error) {
@@ -80,7 +80,7 @@ func deming(x, y []float64, ratio float64) (a, b float64, ok bool) {
 }
 
 // PassingBablok fits a line by the shifted median of all pairwise slopes (eq.
-// 41; Passing and Bablok 1983). It assumes a positive linear relation and needs
+// S41; Passing and Bablok 1983). It assumes a positive linear relation and needs
 // no distribution. From 4 to 3000 pairs.
 func PassingBablok(x, y []float64, level float64) (Line, error) {
 	if err := checkPairs(x, y, 4); err != nil {

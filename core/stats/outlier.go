@@ -33,14 +33,14 @@ type OutlierResult struct {
 	Method  string        `json:"method"`
 }
 
-// Grubbs tests the farthest of at least three values at the risk alpha (eq. 32;
+// Grubbs tests the farthest of at least three values at the risk alpha (eq. S32;
 // ISO 5725-2). An empty tail counts as EitherTail.
 func Grubbs(x []float64, nature Nature, tail Tail, alpha float64) (OutlierResult, error) {
 	return outliers(x, nature, tail, alpha, 1, "Grubbs")
 }
 
 // Outliers tests up to limit values at once by the generalised ESD procedure
-// (eq. 33; Rosner 1983), which finds several that hide each other from Grubbs.
+// (eq. S33; Rosner 1983), which finds several that hide each other from Grubbs.
 // It is meant for 15 values or more, and refuses limit above a third of them.
 func Outliers(x []float64, nature Nature, alpha float64, limit int) (OutlierResult, error) {
 	if limit < 1 || limit > len(x)/3 {

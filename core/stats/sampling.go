@@ -6,7 +6,7 @@ import (
 )
 
 // ToleranceFactor is k such that mean + k·s of n normal values lies above the
-// p-quantile of the population with the given confidence (eq. 21; ISO 16269-6).
+// p-quantile of the population with the given confidence (eq. S21; ISO 16269-6).
 func ToleranceFactor(n int, p, confidence float64) (float64, error) {
 	if n < 2 || n > 1e6 {
 		return 0, &Error{Field: "n", Value: strconv.Itoa(n), Message: "out of range", Mend: "use 2 to 1000000 values"}
@@ -69,7 +69,7 @@ type Plan struct {
 }
 
 // Accept is the probability that the plan accepts a lot with a share p beyond
-// the limit: the operating characteristic (eq. 22).
+// the limit: the operating characteristic (eq. S22).
 func (q Plan) Accept(p float64) (float64, error) {
 	if q.N < 1 || (q.N < 2 && !q.Known) {
 		return 0, tooFew("n", q.N, 2)
@@ -108,7 +108,7 @@ type Risks struct {
 	Consumer float64 `json:"consumer"`
 }
 
-// FindPlan is the smallest plan that keeps both risks (eq. 23). K meets the
+// FindPlan is the smallest plan that keeps both risks (eq. S23). K meets the
 // producer's risk exactly; the slack of a whole n goes to the consumer.
 func FindPlan(r Risks, known bool) (Plan, error) {
 	for _, v := range []struct {
@@ -158,7 +158,7 @@ func smallestPlan(r Risks, z1, z2 float64, guess int) Plan {
 }
 
 // PlanVerdict is a sample judged by a plan. Outside is the unbiased estimate of
-// the share beyond the limit (eq. 24).
+// the share beyond the limit (eq. S24).
 type PlanVerdict struct {
 	ScaleChoice
 	Mean     float64 `json:"mean"` // on the working scale

@@ -6,7 +6,7 @@ import (
 )
 
 // OneWayResult is the analysis of variance of groups, and the variance
-// components when the groups are a random choice among many (eq. 25 to 27).
+// components when the groups are a random choice among many (eq. S25 to S27).
 type OneWayResult struct {
 	Groups    int     `json:"groups"`
 	N         int     `json:"n"`
@@ -126,7 +126,7 @@ func OneWay(groups [][]float64, level float64) (OneWayResult, error) {
 }
 
 // profile gives the components at a ratio ρ = σ²_between/σ²_within, and the REML
-// criterion there (eq. 27).
+// criterion there (eq. S27).
 func (g groupStats) profile(rho float64) Components {
 	var sw, swm, logs float64
 	for i, n := range g.n {
