@@ -2,6 +2,7 @@ package lab
 
 import (
 	"fmt"
+	"slices"
 	"time"
 )
 
@@ -84,4 +85,19 @@ func plausibleTimes(s *Sample, run *Run) []Warning {
 			"check the device's clock and the run"})
 	}
 	return ws
+}
+
+// calcFields names a sample's input behind a field of the calculation.
+var calcFields = map[string]string{
+	"result.temperature_c": "inputs.temperature_c", "result.shaken_do_ppb": "inputs.do_ppb",
+	"result.gross_g": "inputs.gross_g", "result.minutes_since_closing_min": "taken_at",
+}
+
+// notIn drops what the calculation already questions.
+func notIn(computed, ws []Warning) []Warning {
+	said := map[string]bool{}
+	for _, w := range computed {
+		said[calcFields[w.Field]] = true
+	}
+	return slices.DeleteFunc(ws, func(w Warning) bool { return said[w.Field] })
 }

@@ -152,8 +152,8 @@ func (b *batch) sampleRules(ctx context.Context, r, prev *Sample) ([]Warning, er
 	if err != nil {
 		return nil, err
 	}
-	warnings := plausible(r, run)
-	return append(warnings, b.compute(r, prev, run)...), nil
+	computed := b.compute(r, prev, run)
+	return append(notIn(computed, plausible(r, run)), computed...), nil
 }
 
 func (b *batch) run(ctx context.Context, id string) (*Run, error) {

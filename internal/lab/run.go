@@ -28,6 +28,7 @@ type Run struct {
 // results depend on. Later changes of beer, lot or limit do not reach back.
 // Fields a client leaves empty are filled by the server from the records.
 type InForce struct {
+	Package         string         `json:"package,omitempty" enum:"can,bottle,keg"`
 	NominalML       *float64       `json:"nominal_ml,omitempty"`
 	TareG           *float64       `json:"tare_g,omitempty"`
 	TareSDG         *float64       `json:"tare_sd_g,omitempty"`
@@ -94,6 +95,7 @@ func (r *Run) check(c *checker) {
 }
 
 func (f *InForce) check(c *checker) {
+	c.oneOf("in_force.package", f.Package, "", "can", "bottle", "keg")
 	c.within("in_force.nominal_ml", f.NominalML, 10, 100000, "mL")
 	c.within("in_force.tare_g", f.TareG, 0.1, 100000, "g")
 	c.within("in_force.tare_sd_g", f.TareSDG, 0, 1000, "g")

@@ -22,6 +22,9 @@ func (b *batch) takeSnapshot(ctx context.Context, r *Run) error {
 	fill(&f.CO2Vol, beer.CO2Vol)
 	f.YeastInPackage = f.YeastInPackage || beer.YeastInPackage
 	fill(&f.NominalML, format.NominalML)
+	if f.Package == "" {
+		f.Package = format.PackageKind
+	}
 	lot, err := b.lotInForce(ctx, r)
 	if err != nil {
 		return err
