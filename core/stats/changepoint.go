@@ -100,7 +100,7 @@ func ChangePoints(x []float64, opt ChangeOptions) (ChangeResult, error) {
 
 // describe fills the result for stretches that begin at 0 and at starts.
 func (r *ChangeResult) describe(y []float64, starts []int, level float64) {
-	r.Stretches, r.Changes, r.RSS = nil, nil, 0
+	r.Stretches, r.Changes, r.RSS = nil, []Change{}, 0
 	from := 0
 	for _, end := range append(starts, len(y)) {
 		m, ss := meanSS(y[from:end])
@@ -138,9 +138,9 @@ func (r *ChangeResult) dropWeakest(penalty float64) bool {
 	return true
 }
 
-// differenceSD is σ from successive differences, which a step hardly touches:
-// their median absolute value, or their root mean square where rounding makes
-// that 0.
+// differenceSD is σ from successive differences, which a step hardly touches: by
+// their median absolute value, but never below half of what their root mean
+// square says, so that coarse rounding cannot make it vanish.
 func differenceSD(y []float64) float64 {
 	d := make([]float64, len(y)-1)
 	var ss float64

@@ -119,6 +119,20 @@ var counter = map[string]func([]byte) (any, error){
 	}) (any, error) {
 		return ChangePoints(in.X, in.ChangeOptions)
 	}),
+	"trend": run(func(in struct {
+		X      []float64 `json:"x"`
+		Y      []float64 `json:"y"`
+		Nature Nature    `json:"nature"`
+		Level  float64   `json:"level"`
+		At     float64   `json:"at"`
+	}) (any, error) {
+		r, err := Trend(in.X, in.Y, in.Nature, in.Level)
+		if err != nil {
+			return nil, err
+		}
+		v, interval, err := r.Predict(in.At, in.Level)
+		return map[string]any{"line": r, "at": v, "interval": interval}, err
+	}),
 	"grubbs":   run(func(in outlierInput) (any, error) { return Grubbs(in.X, in.Nature, in.Tail, in.Alpha) }),
 	"outliers": run(func(in outlierInput) (any, error) { return Outliers(in.X, in.Nature, in.Alpha, in.Limit) }),
 	"grubbs-critical": run(func(in struct {

@@ -51,7 +51,7 @@ func CUSUM(x []float64, opt CUSUMOptions) (CUSUMChart, error) {
 	if err != nil {
 		return CUSUMChart{}, err
 	}
-	c := CUSUMChart{ScaleChoice: choice, Target: choice.Scale.back(target), Sigma: sigma}
+	c := CUSUMChart{ScaleChoice: choice, Target: choice.Scale.back(target), Sigma: sigma, Signals: []CUSUMSignal{}}
 	var p CUSUMPoint
 	if opt.HeadStart {
 		p.High, p.Low = opt.Decision/2, opt.Decision/2

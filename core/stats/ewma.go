@@ -40,7 +40,7 @@ func EWMA(x []float64, opt EWMAOptions) (EWMAChart, error) {
 	if err != nil {
 		return EWMAChart{}, err
 	}
-	c := EWMAChart{ScaleChoice: choice, Target: choice.Scale.back(target), Sigma: sigma}
+	c := EWMAChart{ScaleChoice: choice, Target: choice.Scale.back(target), Sigma: sigma, Signals: []int{}}
 	l := opt.Lambda
 	z, fade := target, 1.0
 	for i, v := range choice.Scale.forwardAll(x) {

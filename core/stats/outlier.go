@@ -59,7 +59,7 @@ func outliers(x []float64, nature Nature, tail Tail, alpha float64, limit int, m
 	if tail != UpperTail && tail != LowerTail {
 		tail = EitherTail
 	}
-	r := OutlierResult{ScaleChoice: ChooseScale(x, nature), Method: method}
+	r := OutlierResult{ScaleChoice: ChooseScale(x, nature), Flagged: []int{}, Method: method}
 	y := r.Scale.forwardAll(x)
 	left := make([]int, len(y))
 	for i := range left {

@@ -54,14 +54,22 @@ func TestNeverPanics(t *testing.T) {
 			"two limits": func() (any, error) {
 				return Capability(x, Limits{&a, &b}, CapabilityOptions{nature, level, &Within{1, 3}})
 			},
-			"tolerance":     func() (any, error) { return Tolerance(x, nature, level, 0.9) },
-			"factor":        func() (any, error) { return ToleranceFactor(n, level, a) },
-			"count":         func() (any, error) { return ToleranceCount(level, a) },
-			"accept":        func() (any, error) { return plan.Accept(level) },
-			"judge":         func() (any, error) { return Plan{len(x), a, false}.Judge(x, nature, b, n > 0) },
-			"one-way":       func() (any, error) { return OneWay(groups, level) },
-			"anom":          func() (any, error) { return ANOM(groups, nature, level) },
-			"change":        func() (any, error) { return ChangePoints(x, ChangeOptions{nature, 0, 0, level}) },
+			"tolerance": func() (any, error) { return Tolerance(x, nature, level, 0.9) },
+			"factor":    func() (any, error) { return ToleranceFactor(n, level, a) },
+			"count":     func() (any, error) { return ToleranceCount(level, a) },
+			"accept":    func() (any, error) { return plan.Accept(level) },
+			"judge":     func() (any, error) { return Plan{len(x), a, false}.Judge(x, nature, b, n > 0) },
+			"one-way":   func() (any, error) { return OneWay(groups, level) },
+			"anom":      func() (any, error) { return ANOM(groups, nature, level) },
+			"change":    func() (any, error) { return ChangePoints(x, ChangeOptions{nature, 0, 0, level}) },
+			"trend": func() (any, error) {
+				r, err := Trend(x[:len(y)], y, nature, level)
+				if err != nil {
+					return nil, err
+				}
+				_, in, err := r.Predict(a, 0.95)
+				return []any{r, in}, err
+			},
 			"grubbs":        func() (any, error) { return Grubbs(x, nature, UpperTail, level) },
 			"outliers":      func() (any, error) { return Outliers(x, nature, level, n/10) },
 			"modified z":    func() (any, error) { return ModifiedZ(x, nature) },

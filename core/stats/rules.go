@@ -78,7 +78,7 @@ func FindSignals(z []float64, rules []RunRule) ([]Signal, error) {
 			return nil, refuse(fmt.Sprintf("rules[%d].length", i), float64(n), "a pattern needs at least one point", "give its length")
 		}
 	}
-	var out []Signal
+	out := []Signal{}
 	state := newRunState(z)
 	for i := range z {
 		state.step(i)
