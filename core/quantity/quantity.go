@@ -182,18 +182,24 @@ func (k *Kind) toBase(s string, v float64, symbol string) (float64, error) {
 }
 
 func (k *Kind) unit(symbol string) *Unit {
+	symbol = bare(symbol)
 	for i, u := range k.Units {
-		if strings.EqualFold(symbol, u.Symbol) || u.Suffix != "" && strings.EqualFold(symbol, u.Suffix) {
+		if strings.EqualFold(symbol, bare(u.Symbol)) || u.Suffix != "" && strings.EqualFold(symbol, bare(u.Suffix)) {
 			return &k.Units[i]
 		}
 		for _, a := range u.Also {
-			if strings.EqualFold(symbol, a) {
+			if strings.EqualFold(symbol, bare(a)) {
 				return &k.Units[i]
 			}
 		}
 	}
 	return nil
 }
+
+// bare drops what people write or leave out in a unit: "fl. oz", "floz".
+func bare(symbol string) string { return unitNoise.Replace(symbol) }
+
+var unitNoise = strings.NewReplacer(" ", "", ".", "", "_", "")
 
 func (k *Kind) unitError(value, symbol string) *Error {
 	names := make([]string, 0, len(k.Units))

@@ -54,7 +54,7 @@ func (c *chunker) header() (string, error) {
 			}
 		}
 		line, rest, _ := bytes.Cut(c.rest, []byte("\n"))
-		if len(line) > maxRecord {
+		if len(line) >= maxRecord {
 			return "", &quantity.Error{Message: "the first line is longer than 64 KiB", Mend: "is this a CSV file? it needs a header line with the column names"}
 		}
 		if len(c.rest) == 0 {
@@ -70,29 +70,49 @@ func (c *chunker) header() (string, error) {
 
 // next gives a chunk, or io.EOF.
 func (c *chunker) next() (*chunk, error) {
+	for !c.eof && len(c.rest) < chunkSize {
+		if err := c.fill(); err != nil {
+			return nil, err
+		}
+	}
+	if len(c.rest) == 0 {
+		return nil, io.EOF
+	}
+	cut := len(c.rest)
+	if !c.eof {
+		cut = lastRecordEnd(c.rest)
+	}
+	if cut == 0 {
+		return c.overlong()
+	}
+	return c.take(cut), nil
+}
+
+// take hands out the first bytes of what was read.
+func (c *chunker) take(cut int) *chunk {
+	out := &chunk{data: string(c.rest[:cut]), line: c.line, done: make(chan struct{})}
+	c.line += bytes.Count(c.rest[:cut], []byte("\n"))
+	c.rest = append(c.rest[:0], c.rest[cut:]...)
+	return out
+}
+
+// overlong hands out the start of a line that is longer than a chunk, enough
+// for its fault, and drops the rest of it.
+func (c *chunker) overlong() (*chunk, error) {
+	out := &chunk{data: string(c.rest[:maxRecord+1]), line: c.line, done: make(chan struct{})}
 	for {
-		for !c.eof && len(c.rest) < chunkSize {
-			if err := c.fill(); err != nil {
-				return nil, err
-			}
+		if i := bytes.IndexByte(c.rest, '\n'); i >= 0 {
+			c.rest = append(c.rest[:0], c.rest[i+1:]...)
+			c.line++
+			return out, nil
 		}
-		if len(c.rest) == 0 {
-			return nil, io.EOF
+		c.rest = c.rest[:0]
+		if c.eof {
+			return out, nil
 		}
-		cut := len(c.rest)
-		if !c.eof {
-			cut = lastRecordEnd(c.rest)
+		if err := c.fill(); err != nil {
+			return nil, err
 		}
-		if cut == 0 { // one record longer than a chunk: hand it out, its row is a fault
-			cut = len(c.rest)
-			if i := bytes.IndexByte(c.rest, '\n'); i >= 0 {
-				cut = i + 1
-			}
-		}
-		out := &chunk{data: string(c.rest[:cut]), line: c.line, done: make(chan struct{})}
-		c.line += bytes.Count(c.rest[:cut], []byte("\n"))
-		c.rest = append(c.rest[:0], c.rest[cut:]...)
-		return out, nil
 	}
 }
 
@@ -152,44 +172,51 @@ func cutRecord(text string) (record string, size int, state recordState) {
 	if strings.IndexByte(line, '"') < 0 {
 		return line, size, recordPlain
 	}
+	var q quotes
+	q.read(text[:size])
 	end := size
 	for range maxInQuote {
 		switch {
-		case closed(text[:end]):
+		case !q.inside:
 			return strings.TrimSuffix(text[:end], "\n"), end, recordQuoted
 		case end > maxRecord:
 			return line, size, recordOpen
 		case end == len(text):
 			return line, size, recordUnended
 		}
+		next := len(text)
 		if j := strings.IndexByte(text[end:], '\n'); j >= 0 {
-			end += j + 1
-		} else {
-			end = len(text)
+			next = end + j + 1
 		}
+		q.read(text[end:next])
+		end = next
 	}
 	return line, size, recordOpen
 }
 
-// closed tells whether every quoted cell of a record is closed. A quote opens a
-// cell only at its start.
-func closed(record string) bool {
-	inside, start := false, true
-	for i := 0; i < len(record); i++ {
-		switch c := record[i]; {
-		case inside:
+// quotes follows the quotes of a record. One opens a cell only at its start;
+// inside, a doubled one is text.
+type quotes struct{ inside, begun, maybe bool }
+
+func (q *quotes) read(text string) {
+	for i := range len(text) {
+		c := text[i]
+		switch {
+		case q.maybe: // a quote inside a cell came before: doubled, or the end
+			q.maybe = false
 			if c == '"' {
-				if i+1 < len(record) && record[i+1] == '"' {
-					i++
-				} else {
-					inside = false
-				}
+				q.inside = true
+				continue
 			}
-		case c == '"' && start:
-			inside, start = true, false
+			q.begun = c != ',' && c != ';' && c != '\t' && c != '\n'
+		case q.inside:
+			if c == '"' {
+				q.inside, q.maybe = false, true
+			}
+		case c == '"' && !q.begun:
+			q.inside, q.begun = true, true
 		default:
-			start = c == ',' || c == ';' || c == '\t' || c == '\n'
+			q.begun = c != ',' && c != ';' && c != '\t' && c != '\n'
 		}
 	}
-	return !inside
 }

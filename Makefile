@@ -1,0 +1,52 @@
+# make run · make test · make bench · make gen      (see README.md)
+.PHONY: run test test-go test-wasm test-web lint bench gen wasm web build clean
+
+GO ?= go
+NODE ?= node
+
+run: build
+	@bin/ullage tpo -f examples/can.csv
+	@echo
+	@bin/ullage tpo -t 20C -d 44ppb --gross 372.0 --tare 13.4 --capacity 373.5 --sg 1.010 --limit 120 --explain
+
+build:
+	@$(GO) build -trimpath -o bin/ullage ./cmd/ullage
+
+# The fast ones first.
+test: lint test-go test-wasm
+
+lint:
+	@test -z "$$(gofmt -l cmd core checks internal web/*.go)" || { gofmt -l cmd core checks internal web/*.go; echo "^ run gofmt"; exit 1; }
+	$(GO) vet ./...
+	GOOS=js GOARCH=wasm $(GO) vet ./cmd/wasm
+	$(GO) tool staticcheck ./...
+
+# With a PostgreSQL on the machine the stores are tested on both.
+test-go:
+	@if ls /usr/lib/postgresql/*/bin/initdb >/dev/null 2>&1; then \
+		ULLAGE_REQUIRE_POSTGRES=1 scripts/postgres.sh $(GO) test ./...; \
+	else \
+		echo "no PostgreSQL here: its store is not tested"; $(GO) test ./...; \
+	fi
+
+test-wasm: wasm
+	$(NODE) --test cmd/wasm/table.test.mjs
+
+# The core for the browser, with the loader of this very compiler.
+wasm:
+	@mkdir -p web/static
+	GOOS=js GOARCH=wasm $(GO) build -trimpath -ldflags='-s -w' -o web/static/core.wasm ./cmd/wasm
+	@cp "$$($(GO) env GOROOT)/lib/wasm/wasm_exec.js" web/static/wasm_exec.js
+
+# Speed is measured here, never in a test. A million rows through the built
+# program are timed from outside, as a user would see them.
+bench: build
+	$(GO) test ./core/... ./internal/... -run '^$$' -bench . -benchmem
+	scripts/bench-cli.sh
+
+# Everything generated that is committed.
+gen:
+	$(GO) test ./core/calc -run Agreement -update
+
+clean:
+	rm -rf bin web/static/core.wasm web/static/wasm_exec.js
