@@ -82,6 +82,7 @@ func (s *Server) register(mux *http.ServeMux) {
 	s.runRoutes()
 	s.streamRoutes()
 	s.calcRoutes()
+	s.exportRoute()
 }
 
 // OpenAPI gives the description of the API, indented. Call Handler first.

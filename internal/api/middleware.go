@@ -30,11 +30,14 @@ func (s *Server) wrap(next http.Handler) http.Handler {
 		rec := &recorder{ResponseWriter: w}
 		secure(w.Header(), strings.HasPrefix(r.URL.Path, "/api/"))
 		defer func() {
-			if v := recover(); v != nil && v != http.ErrAbortHandler {
+			v := recover()
+			if v != nil && v != http.ErrAbortHandler {
 				s.Log.Error("panic", "path", r.URL.Path, "value", v, "stack", string(debug.Stack()))
-				if rec.status == 0 {
-					writeProblem(rec, problem(&lab.Error{Class: lab.Internal}))
-				}
+			}
+			if v != nil && rec.status == 0 {
+				writeProblem(rec, problem(&lab.Error{Class: lab.Internal}))
+			} else if v != nil {
+				panic(http.ErrAbortHandler) // half an answer must not look whole
 			}
 			if !strings.HasSuffix(r.URL.Path, "/stream") {
 				s.metrics.request(max(rec.status, http.StatusOK), time.Since(start))

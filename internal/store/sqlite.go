@@ -47,13 +47,43 @@ func OpenSQLite(ctx context.Context, path string, opt SQLiteOptions) (lab.Store,
 	return s, nil
 }
 
-func openSQLite(ctx context.Context, abs string, opt SQLiteOptions) (*db, error) {
-	s := &db{stmts: map[string]*sql.Stmt{}, dialect: dialect{name: "sqlite", class: sqliteClass, instant: func(t lab.Time) any {
+// ReadSQLite opens an existing file of this release for reading, also while a
+// server has it open.
+func ReadSQLite(ctx context.Context, path string) (lab.Store, error) {
+	abs, err := filepath.Abs(path)
+	if err != nil {
+		return nil, err
+	}
+	if _, err := os.Stat(abs); err != nil {
+		return nil, &lab.Error{Class: lab.NotFound, Faults: []lab.Fault{{Field: "data", Value: abs, Message: "there is no database",
+			Mend: "name the --data folder of the server"}}}
+	}
+	s := newSQLite()
+	if s.read, err = openFile(abs, 2, "deferred", "busy_timeout(5000)", "query_only(1)"); err != nil {
+		return nil, err
+	}
+	s.write, s.w = s.read, closedWriter()
+	err = migrate(ctx, goose.DialectSQLite3, "sqlite", s.read, func(version int64) error {
+		return &lab.Error{Class: lab.Invalid, Faults: []lab.Fault{{Field: "version", Value: version, Message: "the database is of an older release",
+			Mend: "start ullage serve on it once: that copies it and brings it up to date"}}}
+	})
+	if err != nil {
+		return nil, errors.Join(err, s.read.Close())
+	}
+	return s, nil
+}
+
+func newSQLite() *db {
+	return &db{stmts: map[string]*sql.Stmt{}, dialect: dialect{name: "sqlite", class: sqliteClass, instant: func(t lab.Time) any {
 		if t.IsZero() {
 			return nil
 		}
 		return t.UnixMicro()
 	}}}
+}
+
+func openSQLite(ctx context.Context, abs string, opt SQLiteOptions) (*db, error) {
+	s := newSQLite()
 	pragmas := []string{"busy_timeout(5000)", "journal_mode(WAL)", "synchronous(FULL)", "foreign_keys(1)", "trusted_schema(0)"}
 	if opt.MaxPages > 0 {
 		pragmas = append(pragmas, "max_page_count("+strconv.Itoa(opt.MaxPages)+")")

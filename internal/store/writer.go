@@ -41,6 +41,13 @@ func newWriter(s *db) *writer {
 	return w
 }
 
+// closedWriter refuses every write: for a store that is only read.
+func closedWriter() *writer {
+	w := &writer{queue: make(chan *request), done: make(chan struct{}), closed: true}
+	close(w.done)
+	return w
+}
+
 func (s *db) Append(ctx context.Context, revs []lab.Revision) ([]lab.Outcome, error) {
 	req := &request{revs: revs, answer: make(chan answer, 1)}
 	if err := s.w.send(ctx, req); err != nil {
