@@ -40,6 +40,10 @@ type Chart struct {
 	Signals []Signal     `json:"signals"`
 	Spread  *SpreadChart `json:"spread"`
 	Method  string       `json:"method"`
+	// Lag1 is the correlation of neighbouring values, and Caution a word on it
+	// when it is too high for the limits to hold. Individuals only.
+	Lag1    float64 `json:"lag1"`
+	Caution string  `json:"caution,omitempty"`
 }
 
 // SpreadChart is the lower half of a chart: moving ranges, ranges or standard
@@ -79,6 +83,7 @@ func Individuals(x []float64, opt ChartOptions) (Chart, error) {
 		return Chart{}, err
 	}
 	c.Method = method
+	c.Lag1, c.Caution = neighbours(y)
 	c.Spread = &SpreadChart{Center: d2 * c.Sigma, First: 1}
 	for i := range y {
 		c.add(x[i], y[i], 1)
@@ -87,6 +92,21 @@ func Individuals(x []float64, opt ChartOptions) (Chart, error) {
 		c.Spread.add(r, d2*c.Sigma, d3*c.Sigma)
 	}
 	return c, c.finish(opt)
+}
+
+// neighbours is the lag-1 autocorrelation, with a caution beyond two standard
+// errors of independent values.
+func neighbours(y []float64) (r float64, caution string) {
+	m, ss := meanSS(y)
+	if !(ss > 0) {
+		return 0, ""
+	}
+	r = products(y[:len(y)-1], y[1:], m, m) / ss
+	if len(y) >= 20 && r > 2/math.Sqrt(float64(len(y))) {
+		caution = fmt.Sprintf("neighbouring values resemble each other (correlation %.2f): a shift or a drift, "+
+			"or readings too close in time, whose limits come out too narrow", r)
+	}
+	return r, caution
 }
 
 // RangeChart is the chart of subgroup means and ranges (eq. S10). Subgroups of

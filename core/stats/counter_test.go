@@ -96,6 +96,14 @@ var counter = map[string]func([]byte) (any, error){
 	}) (any, error) {
 		return in.Judge(in.X, in.Nature, in.Limit, in.Upper)
 	}),
+	"hit-chance": run(func(in stationInput) (any, error) {
+		p, err := HitChance(in.K, in.N)
+		return named("p", p), err
+	}),
+	"hit-count": run(func(in stationInput) (any, error) {
+		n, err := HitCount(in.K, in.P)
+		return named("n", float64(n)), err
+	}),
 	"noncentral-t": run(func(in struct {
 		Nu    float64 `json:"nu"`
 		Delta float64 `json:"delta"`
@@ -183,6 +191,11 @@ type (
 		Decision  float64 `json:"decision"`
 		Shift     float64 `json:"shift"`
 		HeadStart bool    `json:"head_start"`
+	}
+	stationInput struct {
+		K int     `json:"k"`
+		N int     `json:"n"`
+		P float64 `json:"p"`
 	}
 	sample struct {
 		X      []float64 `json:"x"`
