@@ -10,13 +10,14 @@ import (
 // atm, 0–40 °C: Benson & Krause, Limnol. Oceanogr. 29:620 (1984), eq. 32, as
 // adopted by USGS OWQ memo 2011.03 (eq. 1). Stated error within 0.1 %.
 func AirSaturation(t quantity.Temperature) quantity.DO {
-	return quantity.DO(1000 * saturationMgL(float64(t)+kelvin))
+	return quantity.DO(1000 * saturationMgL(1/(float64(t)+kelvin)))
 }
 
-// saturationMgL is C* in mg/L at an absolute temperature.
-func saturationMgL(kelvins float64) float64 {
-	x := 1 / kelvins
-	return math.Exp(-139.34411 + x*(1.575701e5+x*(-6.642308e7+x*(1.243800e10-x*8.621949e11))))
+// saturationMgL is C* in mg/L at the inverse of an absolute temperature.
+func saturationMgL(inverse float64) float64 { return math.Exp(lnSaturation(inverse)) }
+
+func lnSaturation(x float64) float64 {
+	return -139.34411 + x*(1.575701e5+x*(-6.642308e7+x*(1.243800e10-x*8.621949e11)))
 }
 
 // realGas is θ, per atm, with t in °C (eq. 3); kelvin in its place is a known
@@ -26,15 +27,15 @@ func realGas(t float64) float64 { return 0.000975 + t*(-1.426e-5+t*6.436e-8) }
 // AirSaturationAt is AirSaturation at a station pressure (not reduced to sea
 // level), 0.5–1.1 atm (USGS OWQ memo 2011.03, eq. 4).
 func AirSaturationAt(t quantity.Temperature, p quantity.Pressure) quantity.DO {
-	atm, u, theta := float64(p)/Atmosphere, vapourAtm(float64(t)+kelvin), realGas(float64(t))
+	atm, u, theta := float64(p)/Atmosphere, vapourAtm(1/(float64(t)+kelvin)), realGas(float64(t))
 	return AirSaturation(t) * quantity.DO((atm-u)*(1-theta*atm)/((1-u)*(1-theta)))
 }
 
 // Solubility is S, the DO of water per atm of oxygen partial pressure,
 // µg/(L atm) (eq. 5).
 func Solubility(t quantity.Temperature) float64 {
-	kelvins := float64(t) + kelvin
-	return 1000 * saturationMgL(kelvins) / ((1 - vapourAtm(kelvins)) * DryAirO2)
+	x := 1 / (float64(t) + kelvin)
+	return 1000 * saturationMgL(x) / ((1 - vapourAtm(x)) * DryAirO2)
 }
 
 // AirSaturationGarciaGordon is the fit of Garcia & Gordon, Limnol. Oceanogr.

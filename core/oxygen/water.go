@@ -41,11 +41,12 @@ func WaterDensityKell(t quantity.Temperature) quantity.Density {
 // 0–40 °C; 0.04–0.12 % below SaturationPressure, which changes solubility by
 // less than 0.005 %.
 func VapourPressure(t quantity.Temperature) quantity.Pressure {
-	return quantity.Pressure(vapourAtm(float64(t)+kelvin) * Atmosphere)
+	return quantity.Pressure(vapourAtm(1/(float64(t)+kelvin)) * Atmosphere)
 }
 
-func vapourAtm(kelvins float64) float64 {
-	return math.Exp(11.8571 + (-3840.70-216961/kelvins)/kelvins)
+// vapourAtm takes the inverse of an absolute temperature.
+func vapourAtm(x float64) float64 {
+	return math.Exp(11.8571 - x*(3840.70+x*216961))
 }
 
 // SaturationPressure of water by Wagner & Pruss, J. Phys. Chem. Ref. Data

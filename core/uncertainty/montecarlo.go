@@ -2,7 +2,6 @@ package uncertainty
 
 import (
 	"math"
-	"math/rand/v2"
 
 	"gonum.org/v1/gonum/stat/distuv"
 )
@@ -41,6 +40,7 @@ func MonteCarlo(p *Problem, o Options) Result {
 			}
 		}
 	}
+	plan := newPlan(p)
 	blocks := max((o.Max+block-1)/block, 2)
 	y := make([]float64, 0, block*4)
 	var stats []blockStats
@@ -56,7 +56,7 @@ func MonteCarlo(p *Problem, o Options) Result {
 		stats = append(stats, make([]blockStats, more)...)
 		o.Each(more, func(i int) {
 			part := y[(start+i)*block : (start+i+1)*block]
-			draw(p, o.Seed, uint64(start+i), part)
+			plan.draw(o.Seed, uint64(start+i), part)
 			if !o.Fixed {
 				stats[start+i] = summarise(part)
 			} else {
@@ -71,16 +71,21 @@ func MonteCarlo(p *Problem, o Options) Result {
 type blockStats struct{ mean, sd, low, high float64 }
 
 // draw fills y with trials of one block; block b of a seed is always the same.
-func draw(p *Problem, seed, b uint64, y []float64) {
-	r := rand.New(rand.NewPCG(seed, b))
-	model := p.NewModel()
-	x := make([]float64, len(p.Values))
+func (p *plan) draw(seed, b uint64, y []float64) {
+	r := newSource(seed, b)
+	model := p.problem.NewModel()
+	x := make([]float64, len(p.problem.Values))
 	for i := range y {
-		copy(x, p.Values)
-		for e := range p.Effects {
-			eff := &p.Effects[e]
-			z := eff.sample(r)
-			for _, l := range eff.On {
+		copy(x, p.problem.Values)
+		for _, n := range p.normal {
+			x[n.Input] += n.SD * r.normal()
+		}
+		for _, n := range p.rectangular {
+			x[n.Input] += n.SD * (r.uniform() - 0.5)
+		}
+		for _, e := range p.others {
+			z := e.sample(r)
+			for _, l := range e.On {
 				x[l.Input] += l.SD * z
 			}
 		}
@@ -88,20 +93,55 @@ func draw(p *Problem, seed, b uint64, y []float64) {
 	}
 }
 
+// plan is a problem's effects sorted for speed: those of one input by shape,
+// with normal ones of the same input drawn as one, which their sum is.
+type plan struct {
+	problem     *Problem
+	normal      []Loading
+	rectangular []Loading // SD holds the whole width
+	others      []*Effect
+}
+
+func newPlan(p *Problem) *plan {
+	plan := &plan{problem: p}
+	for i := range p.Effects {
+		e := &p.Effects[i]
+		switch {
+		case len(e.On) == 1 && e.Shape == Normal:
+			plan.addNormal(e.On[0])
+		case len(e.On) == 1 && e.Shape == Rectangular:
+			plan.rectangular = append(plan.rectangular, Loading{e.On[0].Input, e.On[0].SD * math.Sqrt(12)})
+		default:
+			plan.others = append(plan.others, e)
+		}
+	}
+	return plan
+}
+
+func (p *plan) addNormal(l Loading) {
+	for i := range p.normal {
+		if n := &p.normal[i]; n.Input == l.Input {
+			n.SD = math.Hypot(n.SD, l.SD)
+			return
+		}
+	}
+	p.normal = append(p.normal, l)
+}
+
 // sample draws with mean 0 and variance 1 (StudentT: scale 1, as JCGM 101
 // 6.4.9 has it).
-func (e *Effect) sample(r *rand.Rand) float64 {
+func (e *Effect) sample(r *source) float64 {
 	switch e.Shape {
 	case Rectangular:
-		return math.Sqrt(3) * (2*r.Float64() - 1)
+		return math.Sqrt(3) * (2*r.uniform() - 1)
 	case Triangular:
-		return math.Sqrt(6) * (r.Float64() + r.Float64() - 1)
+		return math.Sqrt(6) * (r.uniform() + r.uniform() - 1)
 	case StudentT:
 		if e.DoF > 0 {
 			return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: e.DoF, Src: r}.Rand()
 		}
 	}
-	return r.NormFloat64()
+	return r.normal()
 }
 
 func moments(y []float64) (mean, sd float64) {
@@ -183,9 +223,44 @@ func collect(y []float64, stats []blockStats, stable bool) Result {
 func limits(y []float64) (low, high float64) {
 	n := len(y)
 	a, b := int(math.Round(0.025*float64(n)))-1, int(math.Round(0.975*float64(n)))-1
+	if n >= 4*block {
+		if low, high, ok := limitsByWindow(y, a, b); ok {
+			return low, high
+		}
+	}
 	high = selectRank(y, b)
 	low = selectRank(y[:b], a)
 	return low, high
+}
+
+// limitsByWindow finds the values of rank a and b of many in one pass: the
+// first block says between which values each must lie, and only what lies there
+// is ordered. It is not ok where a rank falls outside.
+func limitsByWindow(y []float64, a, b int) (low, high float64, ok bool) {
+	first := append([]float64(nil), y[:block]...)
+	at := func(share float64) float64 { return selectRank(first, int(share*block)) }
+	low0, low1, high0, high1 := at(0.019), at(0.031), at(0.969), at(0.981)
+	var lows, highs []float64
+	below, above := 0, 0
+	for _, v := range y {
+		switch {
+		case v > low1 && v < high0:
+		case v < low0:
+			below++
+		case v <= low1:
+			lows = append(lows, v)
+		case v <= high1:
+			highs = append(highs, v)
+		default:
+			above++
+		}
+	}
+	a -= below
+	b -= len(y) - above - len(highs)
+	if a < 0 || a >= len(lows) || b < 0 || b >= len(highs) {
+		return 0, 0, false
+	}
+	return selectRank(lows, a), selectRank(highs, b), true
 }
 
 // selectRank puts the value of rank k in its place, smaller ones before it
