@@ -121,28 +121,28 @@ func names(t *testing.T) []string {
 	return list
 }
 
+// fault prefixes what is wrong with where it is.
+type fault = func(format string, args ...any)
+
 // validate covers the part of JSON Schema that schema.json uses and panics on
 // any other keyword, so that the schema cannot promise what nothing tests.
 func validate(root, schema map[string]any, v any, at string) (faults []string) {
 	fail := func(format string, args ...any) { faults = append(faults, at+": "+fmt.Sprintf(format, args...)) }
+	below := func(schema any, v any, at string) {
+		faults = append(faults, validate(root, schema.(map[string]any), v, at)...)
+	}
 	object, _ := v.(map[string]any)
-	list, isList := v.([]any)
-	text, isText := v.(string)
+	list, _ := v.([]any)
 	properties, _ := schema["properties"].(map[string]any)
 	for keyword, arg := range schema {
 		switch keyword {
-		case "$schema", "$defs", "title", "description", "properties":
+		case "$schema", "$defs", "title", "description":
 		case "$ref":
-			name := strings.TrimPrefix(arg.(string), "#/$defs/")
-			faults = append(faults, validate(root, root["$defs"].(map[string]any)[name].(map[string]any), v, at)...)
-		case "type":
-			if typeOf(v) != arg {
-				fail("is %s, not %s", typeOf(v), arg)
-			}
-		case "required":
-			for _, key := range arg.([]any) {
-				if _, ok := object[key.(string)]; object != nil && !ok {
-					fail("has no %s", key)
+			below(root["$defs"].(map[string]any)[strings.TrimPrefix(arg.(string), "#/$defs/")], v, at)
+		case "properties":
+			for key, s := range properties {
+				if value, ok := object[key]; ok {
+					below(s, value, at+"."+key)
 				}
 			}
 		case "additionalProperties":
@@ -150,50 +150,66 @@ func validate(root, schema map[string]any, v any, at string) (faults []string) {
 				if properties[key] != nil {
 					continue
 				}
-				if other, ok := arg.(map[string]any); ok {
-					faults = append(faults, validate(root, other, value, at+"."+key)...)
-				} else {
+				if arg == false {
 					fail("has the unknown key %s", key)
+				} else {
+					below(arg, value, at+"."+key)
 				}
 			}
 		case "items":
 			for i, value := range list {
-				faults = append(faults, validate(root, arg.(map[string]any), value, fmt.Sprintf("%s[%d]", at, i))...)
+				below(arg, value, fmt.Sprintf("%s[%d]", at, i))
 			}
 		case "anyOf":
 			if !slices.ContainsFunc(arg.([]any), func(s any) bool { return len(validate(root, s.(map[string]any), v, at)) == 0 }) {
 				fail("%v fits none of the forms", v)
 			}
-		case "minItems":
-			if isList && float64(len(list)) < arg.(float64) {
-				fail("has %d entries", len(list))
-			}
-		case "minProperties":
-			if object != nil && float64(len(object)) < arg.(float64) {
-				fail("has %d keys", len(object))
-			}
-		case "minLength":
-			if isText && float64(len(text)) < arg.(float64) {
-				fail("%q is too short", text)
-			}
-		case "minimum":
-			if n, ok := v.(float64); ok && n < arg.(float64) {
-				fail("%v is below %v", n, arg)
-			}
-		case "pattern":
-			if isText && !regexp.MustCompile(arg.(string)).MatchString(text) {
-				fail("%q does not match %s", text, arg)
-			}
 		default:
-			panic("schema.json uses " + keyword + ", which this test does not know")
-		}
-	}
-	for key, s := range properties {
-		if value, ok := object[key]; ok {
-			faults = append(faults, validate(root, s.(map[string]any), value, at+"."+key)...)
+			bounds(keyword, arg, v, fail)
 		}
 	}
 	return faults
+}
+
+// bounds are the keywords that look at one value alone.
+func bounds(keyword string, arg, v any, fail fault) {
+	object, _ := v.(map[string]any)
+	list, isList := v.([]any)
+	text, isText := v.(string)
+	switch keyword {
+	case "type":
+		if typeOf(v) != arg {
+			fail("is %s, not %s", typeOf(v), arg)
+		}
+	case "required":
+		for _, key := range arg.([]any) {
+			if _, ok := object[key.(string)]; object != nil && !ok {
+				fail("has no %s", key)
+			}
+		}
+	case "minItems":
+		if isList && float64(len(list)) < arg.(float64) {
+			fail("has %d entries", len(list))
+		}
+	case "minProperties":
+		if object != nil && float64(len(object)) < arg.(float64) {
+			fail("has %d keys", len(object))
+		}
+	case "minLength":
+		if isText && float64(len(text)) < arg.(float64) {
+			fail("%q is too short", text)
+		}
+	case "minimum":
+		if n, ok := v.(float64); ok && n < arg.(float64) {
+			fail("%v is below %v", n, arg)
+		}
+	case "pattern":
+		if isText && !regexp.MustCompile(arg.(string)).MatchString(text) {
+			fail("%q does not match %s", text, arg)
+		}
+	default:
+		panic("schema.json uses " + keyword + ", which this test does not know")
+	}
 }
 
 func typeOf(v any) string {
