@@ -8,8 +8,8 @@ import (
 )
 
 // The first numbers of xoshiro256++ from state 1, 2, 3, 4, as its reference
-// code gives them (the values from memory of public test vectors; the first two
-// worked by hand: rotl(1+4, 23)+1, and the next from the state after it).
+// code gives them (from memory of public test vectors; the first is rotl(1+4, 23)
+// + 1).
 func TestSourceVector(t *testing.T) {
 	s := source{1, 2, 3, 4}
 	for i, want := range []uint64{41943041, 58720359, 3588806011781223, 3591011842654386, 9228616714210784205} {
