@@ -76,7 +76,7 @@ func collection[T any](s *Server, k lab.Kind, what string, ofRun bool) {
 			return s.done(json.Marshal(map[string]any{"revisions": revs}))
 		})
 	put := describe[Stored[T]](s, huma.Operation{OperationID: "put-" + dashed(k), Method: http.MethodPut,
-		Path: path + "/{id}", Summary: "Write a new revision of one of " + what, Tags: tag, MaxBodyBytes: MaxRecord},
+		Path: path + "/{id}", Summary: "Write a new revision of one of " + what, Tags: tag, MaxBodyBytes: MaxRecord, SkipValidateBody: true},
 		400, 404, 409, 413, 415, 422, 503, 507)
 	huma.Register(s.api, put, func(ctx context.Context, in *raw) (*reply, error) { return s.put(ctx, k, in) })
 	takes[Put[T]](s, s.api.OpenAPI().Paths[put.Path].Put)

@@ -1,0 +1,379 @@
+package cli
+
+import (
+	"archive/zip"
+	"bufio"
+	"bytes"
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"net/http"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"sync"
+	"sync/atomic"
+	"syscall"
+	"testing"
+	"time"
+
+	"github.com/alecthomas/kong"
+	"github.com/google/uuid"
+
+	"ullage/internal/lab"
+)
+
+// The test binary started with this variable is a server: a process of its own,
+// so that it can be killed.
+const asServer = "ULLAGE_TEST_AS_SERVER"
+
+func init() {
+	if os.Getenv(asServer) == "" {
+		return
+	}
+	var c ServeCmd
+	k := kong.Must(&c)
+	_, err := k.Parse(os.Args[1:])
+	if err == nil {
+		err = c.Run(&streams{os.Stdin, os.Stdout, os.Stderr})
+	}
+	if err != nil {
+		fmt.Fprintln(os.Stderr, err)
+		os.Exit(1)
+	}
+	os.Exit(0)
+}
+
+type process struct {
+	cmd *exec.Cmd
+	url string
+	log *bytes.Buffer
+}
+
+func startServer(t testing.TB, args ...string) *process {
+	t.Helper()
+	p := &process{cmd: exec.Command(os.Args[0], args...), log: &bytes.Buffer{}}
+	p.cmd.Env = append(os.Environ(), asServer+"=1")
+	p.cmd.Stderr = p.log
+	out, err := p.cmd.StdoutPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := p.cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		if p.cmd.ProcessState == nil {
+			_ = p.cmd.Process.Kill()
+			_ = p.cmd.Wait()
+		}
+	})
+	line, err := bufio.NewReader(out).ReadString('\n')
+	url, ok := strings.CutPrefix(strings.TrimSpace(line), "Ullage is at ")
+	if err != nil || !ok {
+		_ = p.cmd.Wait()
+		t.Fatalf("the server said %q, %v\n%s", line, err, p.log)
+	}
+	p.url = url
+	return p
+}
+
+func newID() string { return uuid.Must(uuid.NewV7()).String() }
+
+// put writes one record and gives the status, or 0 if there was no answer.
+func (p *process) put(collection, id string, record map[string]any) int {
+	record["id"] = id
+	body, err := json.Marshal(map[string]any{"base_rev": 0, "record": record})
+	if err != nil {
+		panic(err)
+	}
+	req, err := http.NewRequest("PUT", p.url+"/api/v1/"+collection+"/"+id, bytes.NewReader(body))
+	if err != nil {
+		panic(err)
+	}
+	req.Header.Set("Content-Type", "application/json")
+	resp, err := http.DefaultClient.Do(req)
+	if err != nil {
+		return 0
+	}
+	defer resp.Body.Close()
+	answer, err := io.ReadAll(resp.Body)
+	if err != nil {
+		return 0
+	}
+	if resp.StatusCode != 200 {
+		fmt.Printf("%s %s: %s\n", collection, id, answer)
+	}
+	return resp.StatusCode
+}
+
+// TestKill kills a writing server again and again: every write that was
+// answered is there afterwards, once, and what was sent twice is there once.
+func TestKill(t *testing.T) {
+	rounds := 3
+	if os.Getenv("ULLAGE_LONG") != "" {
+		rounds = 40
+	}
+	dir := t.TempDir()
+	var mu sync.Mutex
+	answered := map[string]bool{}
+	var unanswered []string
+	for round := range rounds {
+		p := startServer(t, "--addr", "127.0.0.1:0", "--data", dir)
+		// What got no answer is sent again, as a phone would.
+		for _, id := range unanswered {
+			if code := p.put("tanks", id, tank(id)); code != 200 {
+				t.Fatalf("sending again: %d", code)
+			}
+			answered[id] = true
+		}
+		unanswered = nil
+		var stop atomic.Bool
+		var wg sync.WaitGroup
+		for range 8 {
+			wg.Go(func() {
+				for !stop.Load() {
+					id := newID()
+					code := p.put("tanks", id, tank(id))
+					mu.Lock()
+					if code == 200 {
+						answered[id] = true
+					} else {
+						unanswered = append(unanswered, id)
+						stop.Store(true)
+					}
+					mu.Unlock()
+				}
+			})
+		}
+		time.Sleep(time.Duration(50+37*round) * time.Millisecond)
+		if err := p.cmd.Process.Kill(); err != nil {
+			t.Fatal(err)
+		}
+		_ = p.cmd.Wait() // it was killed: an error is right
+		wg.Wait()
+	}
+	if len(answered) < 50 {
+		t.Fatalf("only %d writes: the test proves nothing", len(answered))
+	}
+	found := map[string]int{}
+	p := startServer(t, "--addr", "127.0.0.1:0", "--data", dir)
+	for _, id := range unanswered {
+		p.put("tanks", id, tank(id))
+		answered[id] = true
+	}
+	eachChange(t, p, func(id string) { found[id]++ })
+	for id := range answered {
+		if found[id] != 1 {
+			t.Fatalf("%s was answered and is there %d times", id, found[id])
+		}
+	}
+	if len(found) != len(answered) {
+		t.Errorf("%d records, %d answered", len(found), len(answered))
+	}
+	t.Logf("%d writes answered over %d kills, none lost, none double", len(answered), rounds)
+}
+
+func tank(id string) map[string]any { return map[string]any{"name": id, "kind": "bright_tank"} }
+
+func eachChange(t *testing.T, p *process, do func(id string)) {
+	t.Helper()
+	since := "0"
+	for {
+		var page struct {
+			Changes []struct {
+				Record struct {
+					ID string `json:"id"`
+				} `json:"record"`
+			} `json:"changes"`
+			Cursor string `json:"cursor"`
+			More   bool   `json:"more"`
+		}
+		resp, err := http.Get(p.url + "/api/v1/changes?limit=1000&since=" + since)
+		if err != nil {
+			t.Fatal(err)
+		}
+		err = json.NewDecoder(resp.Body).Decode(&page)
+		resp.Body.Close()
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, c := range page.Changes {
+			do(c.Record.ID)
+		}
+		if since = page.Cursor; !page.More {
+			return
+		}
+	}
+}
+
+// An interrupted server answers what it has taken, then ends by itself.
+func TestInterrupt(t *testing.T) {
+	p := startServer(t, "--addr", "127.0.0.1:0", "--data", t.TempDir())
+	resp, err := http.Get(p.url + "/api/v1/stream")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer resp.Body.Close()
+	if err := p.cmd.Process.Signal(syscall.SIGTERM); err != nil {
+		t.Fatal(err)
+	}
+	done := make(chan error, 1)
+	go func() { done <- p.cmd.Wait() }()
+	select {
+	case err := <-done:
+		if err != nil {
+			t.Errorf("%v\n%s", err, p.log)
+		}
+	case <-time.After(5 * time.Second):
+		t.Fatal("an open stream keeps the server from ending")
+	}
+}
+
+func TestSecondServerOnOneFolder(t *testing.T) {
+	dir := t.TempDir()
+	startServer(t, "--addr", "127.0.0.1:0", "--data", dir)
+	second := exec.Command(os.Args[0], "--addr", "127.0.0.1:0", "--data", dir)
+	second.Env = append(os.Environ(), asServer+"=1")
+	out, err := second.CombinedOutput()
+	if err == nil || !strings.Contains(string(out), "another server has this database open") || !strings.Contains(string(out), "--data") {
+		t.Errorf("%v: %s", err, out)
+	}
+}
+
+// An export, imported into an empty database and exported again, is the same
+// byte for byte, as a zip file and as a folder; also while a server runs.
+func TestExportImport(t *testing.T) {
+	tmp := t.TempDir()
+	data := filepath.Join(tmp, "data")
+	p := startServer(t, "--addr", "127.0.0.1:0", "--data", data)
+	beer, format, line, run := newID(), newID(), newID(), newID()
+	writes := []struct {
+		collection, id string
+		record         map[string]any
+	}{
+		{"brewery", lab.BreweryID, map[string]any{"name": "Ostrelweir Brewhouse", "altitude_m": 310}},
+		{"beers", beer, map[string]any{"name": `=HYPERLINK("x")`, "sg": 1.01, "note": "+1\n\"quoted\", ü"}},
+		{"formats", format, map[string]any{"name": "Can 355", "kind": "can", "nominal_ml": 355}},
+		{"lines", line, map[string]any{"name": "-C6", "heads": 6}},
+		{"runs", run, map[string]any{"beer_id": beer, "format_id": format, "line_id": line, "status": "going",
+			"started_at": "2026-11-05T06:30:00+01:00", "in_force": map[string]any{"capacity_ml": 373.5, "tare_g": 13.4}}},
+		{"samples", newID(), map[string]any{"run_id": run, "kind": "shaken", "taken_at": "2026-11-05T06:55:00+01:00", "by": "@tech",
+			"inputs": map[string]any{"temperature_c": 4, "gross_g": 372.6, "do_ppb": 48}, "raw": map[string]any{"do_ppb": "48"}}},
+	}
+	for _, w := range writes {
+		if code := p.put(w.collection, w.id, w.record); code != 200 {
+			t.Fatalf("%s: %d", w.collection, code)
+		}
+	}
+	var out bytes.Buffer
+	s := &streams{nil, &out, &out}
+	first := filepath.Join(tmp, "a.zip")
+	must(t, (&ExportCmd{database: database{Data: data}, To: first}).Run(s)) // the server runs
+	copied := database{Data: filepath.Join(tmp, "copy")}
+	must(t, (&ImportCmd{database: copied, From: first}).Run(s))
+	folder := filepath.Join(tmp, "b")
+	must(t, (&ExportCmd{database: copied, To: folder}).Run(s))
+	third := database{Data: filepath.Join(tmp, "third")}
+	must(t, (&ImportCmd{database: third, From: folder}).Run(s))
+
+	z, err := zip.OpenReader(first)
+	must(t, err)
+	defer z.Close()
+	files := 0
+	for _, f := range z.File {
+		if f.Name == lab.ManifestFile {
+			continue // holds the time
+		}
+		r, err := f.Open()
+		must(t, err)
+		want, err := io.ReadAll(r)
+		must(t, err)
+		got, err := os.ReadFile(filepath.Join(folder, f.Name))
+		must(t, err)
+		if !bytes.Equal(got, want) {
+			t.Errorf("%s differs:\n%s\n%s", f.Name, got, want)
+		}
+		files++
+		if f.Name == "csv/beers.csv" && !strings.Contains(string(want), `"'=HYPERLINK(""x"")"`) {
+			t.Errorf("a formula is not guarded: %s", want)
+		}
+		if f.Name == lab.RevisionsFile && strings.Count(string(want), "\n") != len(writes) {
+			t.Errorf("%d revisions: %s", strings.Count(string(want), "\n"), want)
+		}
+	}
+	if files != 14 {
+		t.Errorf("%d files", files)
+	}
+	if err := (&ImportCmd{database: copied, From: folder}).Run(s); err == nil || !strings.Contains(err.Error(), "is not empty") {
+		t.Errorf("importing twice: %v", err)
+	}
+	if err := (&ExportCmd{database: copied, To: folder}).Run(s); err == nil {
+		t.Error("an export wrote over another")
+	}
+	// Run numbers go on after the imported ones.
+	p2 := startServer(t, "--addr", "127.0.0.1:0", "--data", third.Data)
+	next := newID()
+	writes[4].record["code"] = "next"
+	if code := p2.put("runs", next, writes[4].record); code != 200 {
+		t.Fatal(code)
+	}
+	resp, err := http.Get(p2.url + "/api/v1/runs/" + next)
+	must(t, err)
+	defer resp.Body.Close()
+	var got lab.Run
+	must(t, json.NewDecoder(resp.Body).Decode(&got))
+	if got.Number != 2 {
+		t.Errorf("the run after the import has number %d", got.Number)
+	}
+}
+
+func must(t *testing.T, err error) {
+	t.Helper()
+	if err != nil {
+		t.Fatal(err)
+	}
+}
+
+// A changed or cut export is refused whole, and says where.
+func TestImportRefuses(t *testing.T) {
+	tmp := t.TempDir()
+	data := filepath.Join(tmp, "data")
+	p := startServer(t, "--addr", "127.0.0.1:0", "--data", data)
+	for range 3 {
+		id := newID()
+		p.put("tanks", id, tank(id))
+	}
+	var out bytes.Buffer
+	s := &streams{nil, &out, &out}
+	must(t, (&ExportCmd{database: database{Data: data}, To: filepath.Join(tmp, "good")}).Run(s))
+	text, err := os.ReadFile(filepath.Join(tmp, "good", lab.RevisionsFile))
+	must(t, err)
+	lines := strings.SplitAfter(string(text), "\n")
+	for name, c := range map[string]struct{ content, says string }{
+		"cut":           {lines[0] + lines[1], "manifest"},
+		"half a line":   {lines[0] + lines[1] + lines[2][:40], "line 3"},
+		"unknown field": {lines[0] + strings.Replace(lines[1], `"name"`, `"nom"`, 1) + lines[2], "nom"},
+		"twice":         {lines[0] + lines[0] + lines[2], "line 2"},
+		"bad utf-8":     {lines[0] + strings.Replace(lines[1], "bright", "\xff\xfe", 1) + lines[2], "UTF-8"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			dir := filepath.Join(t.TempDir(), "bad")
+			must(t, os.CopyFS(dir, os.DirFS(filepath.Join(tmp, "good"))))
+			must(t, os.WriteFile(filepath.Join(dir, lab.RevisionsFile), []byte(c.content), 0o600))
+			into := database{Data: filepath.Join(t.TempDir(), "into")}
+			err := (&ImportCmd{database: into, From: dir}).Run(s)
+			if err == nil || !strings.Contains(err.Error(), c.says) {
+				t.Errorf("%v; want %q in it", err, c.says)
+			}
+			st, err := into.open(context.Background())
+			must(t, err)
+			defer st.Close()
+			if head, _ := st.Head(context.Background()); head != 0 {
+				t.Errorf("%d revisions of a refused import", head)
+			}
+		})
+	}
+}
