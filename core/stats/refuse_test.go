@@ -135,6 +135,18 @@ func TestUnequalSubgroups(t *testing.T) {
 	}
 }
 
+// TestUnequalWeights works σ of unequal subgroups by hand: each range over its
+// d2, weighted by d2²/d3².
+func TestUnequalWeights(t *testing.T) {
+	// d2, d3: 1.128379, 0.852502 for 2; 2.058751, 0.879808 for 4.
+	h2, h4 := math.Pow(1.128379/0.852502, 2), math.Pow(2.058751/0.879808, 2)
+	want := (h2*2/1.128379 + h4*3/2.058751) / (h2 + h4)
+	c, err := RangeChart([][]float64{{5, 7}, {5, 6, 7, 8}}, ChartOptions{})
+	if err != nil || math.Abs(c.Sigma-want) > 1e-5 {
+		t.Errorf("σ %v, want %v; %v", c.Sigma, want, err)
+	}
+}
+
 // TestFaultDoesNotWiden: the median moving range keeps limits where a fault of
 // three points would widen the usual ones.
 func TestFaultDoesNotWiden(t *testing.T) {
