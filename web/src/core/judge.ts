@@ -23,8 +23,15 @@ export function judge(ppb: number | undefined, green?: number, red?: number, low
 export function judgeSample(s: Sample, f: InForce | undefined): Judgement {
 	const l = limitOf(f, s.kind === 'inlet' ? 'do_inlet' : 'tpo');
 	if (s.kind === 'inlet') return judge(s.inputs.do_ppb, l?.single_green_ppb, l?.single_red_ppb);
-	if (s.kind === 'unshaken') return { word: 'none', text: 'No limit set', why: 'Limits are on TPO.' };
+	if (s.kind === 'unshaken') return { word: 'none', text: 'Not judged', why: 'Limits are on TPO.' };
 	return judge(s.result?.tpo_ppb, l?.single_green_ppb, l?.single_red_ppb, s.result?.tpo_low95_ppb, s.result?.tpo_high95_ppb);
+}
+
+/** A set's mean: above its aim is to watch; above what a single package may be, it is over. */
+export function judgeMean(ppb: number | undefined, l?: { mean_green_ppb?: number; single_green_ppb?: number; single_red_ppb?: number }): Judgement | undefined {
+	if (l?.mean_green_ppb === undefined) return undefined;
+	const red = [l.single_green_ppb, l.single_red_ppb].find((x) => x !== undefined && x > l.mean_green_ppb!) ?? l.mean_green_ppb;
+	return judge(ppb, l.mean_green_ppb, red);
 }
 
 export const KIND: Record<Sample['kind'], string> = { shaken: 'Shaken DO', unshaken: 'Unshaken DO', inlet: 'Inlet DO' };

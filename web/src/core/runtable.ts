@@ -24,14 +24,15 @@ export function byHead(samples: Sample[], heads = 0): HeadRow[] {
 	});
 }
 
-export interface Summary { n: number; mean?: number; max?: number; over: number; watch: number; set?: number; setMean?: number; setN: number }
+export interface Summary { n: number; mean?: number; max?: number; maxU?: number; over: number; watch: number; set?: number; setMean?: number; setN: number }
 export function summary(samples: Sample[], run: Run): Summary {
 	const ok = samples.filter(counts);
 	const set = ok.length ? Math.max(...ok.map((s) => s.set_no ?? 0)) : undefined;
 	const last = ok.filter((s) => (s.set_no ?? 0) === set && inMean(s));
 	const words = ok.map((s) => judgeSample(s, run.in_force).word);
+	const top = ok.reduce<Sample | undefined>((a, s) => (!a || s.result!.tpo_ppb! > a.result!.tpo_ppb! ? s : a), undefined);
 	return {
-		n: ok.length, mean: mean(ok.filter(inMean).map((s) => s.result!.tpo_ppb!)), max: ok.length ? Math.max(...ok.map((s) => s.result!.tpo_ppb!)) : undefined,
+		n: ok.length, mean: mean(ok.filter(inMean).map((s) => s.result!.tpo_ppb!)), max: top?.result?.tpo_ppb, maxU: top?.result?.tpo_u_ppb,
 		over: words.filter((w) => w === 'over').length, watch: words.filter((w) => w === 'watch').length, set, setMean: mean(last.map((s) => s.result!.tpo_ppb!)), setN: last.length
 	};
 }

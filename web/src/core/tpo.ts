@@ -1,18 +1,23 @@
 // From what was typed at the line to the input of the calculation "tpo", and the
 // shape of its answer. The physics is in the core, not here.
-import { limitOf, type Format, type InForce, type Instrument, type SampleInputs, type SampleKind } from '#api/records.ts';
+import { limitOf, type Format, type InForce, type Instrument, type PackageKind, type SampleInputs, type SampleKind } from '#api/records.ts';
 
-export interface Step { [k: string]: unknown }
+export interface Step { equation: string; symbol: string; formula: string; numbers: string; value: number; unit: string; source: string }
+export interface Contribution { key: string; u?: number; share?: number; [k: string]: unknown }
+export interface Improvement { what: string; tpo_u_ppb: number; gain_ppb: number }
 export interface TpoResult {
 	beer_ml?: number; headspace_ml?: number; partition_ratio?: number; total_to_dissolved?: number;
 	tpo_ppb?: number; tpo_u_ppb?: number; tpo_low95_ppb?: number; tpo_high95_ppb?: number;
-	oxygen_ug?: number; liquid_ug?: number; headspace_ug?: number; headspace_share?: number; beer_corrected_tpo_ppb?: number;
-	path?: string; path_reason?: string; paths?: Step[]; budget?: Step[]; next_measurement?: unknown;
-	limit?: Step; split?: Step; method?: unknown;
+	oxygen_ug?: number; liquid_ug?: number; headspace_ug?: number; headspace_share?: number; headspace_air_ml?: number; beer_corrected_tpo_ppb?: number;
+	path?: string; path_reason?: string; paths?: { path: string; headspace_ml: number; tpo_ppb: number; tpo_u_ppb: number; used: boolean }[];
+	budget?: Contribution[]; next_measurement?: Improvement; improvements?: Improvement[]; corrections?: { name: string; change_ppb: number }[];
+	limit?: { limit_ppb: number; probability_above: number; shaken_do_at_limit_ppb: number };
+	split?: { inlet_ppb?: number; liquid_pickup_ppb?: number; headspace_ppb: number };
+	tpo_dof?: number; coverage_factor?: number; trials?: number; nominal_fill_bias_ppb?: number; method?: string;
 }
 
 /** Input of "tpo" for a shaken package of a run; undefined fields are left out. */
-export function tpoInput(i: SampleInputs, f: InForce, own: boolean, closed_at?: string, taken_at?: string): Record<string, unknown> {
+export function tpoInput(i: SampleInputs, f: InForce, own: boolean, kind?: PackageKind, closed_at?: string, taken_at?: string): Record<string, unknown> {
 	const limit = limitOf(f, 'tpo');
 	const late = closed_at && taken_at ? (Date.parse(taken_at) - Date.parse(closed_at)) / 60000 : undefined;
 	const all: Record<string, unknown> = {
@@ -20,7 +25,7 @@ export function tpoInput(i: SampleInputs, f: InForce, own: boolean, closed_at?: 
 		tare_sd_g: own ? undefined : f.tare_sd_g, capacity_ml: f.capacity_ml, capacity_sd_ml: f.capacity_sd_ml,
 		capacity_source: f.capacity_source || 'lot', sg: f.sg, shaken_do_ppb: i.do_ppb, nominal_ml: f.nominal_ml, co2_vol: f.co2_vol,
 		abv_pct: f.abv_pct, gap_mm: i.gap_mm, limit_ppb: limit?.single_red_ppb ?? limit?.single_green_ppb,
-		minutes_since_closing: late !== undefined && late >= 0 ? Number(late.toFixed(2)) : undefined, uncertainty: 'gum'
+		minutes_since_closing: late !== undefined && late >= 0 ? Number(late.toFixed(2)) : undefined, uncertainty: 'gum', package: kind, yeast_in_package: f.yeast_in_package || undefined
 	};
 	if (i.gap_mm !== undefined)
 		Object.assign(all, { neck_gap_mm: f.neck_gap_mm, neck_headspace_ml: f.neck_headspace_ml, neck_ml_per_mm: f.neck_ml_per_mm });

@@ -53,11 +53,13 @@ export function option(o: Options): EChartsCoreOption {
 	const of = (kind: Point['kind']) => o.points.map((p, i) => ({ p, i })).filter((x) => x.p.kind === kind && o.kinds.includes(kind));
 	const datum = ({ p, i }: { p: Point; i: number }) => ({ value: [p.t, p.v * scale], i });
 	const shaken = of('shaken');
+	const t0 = Math.min(...o.points.map((p) => p.t), ...o.marks.map((m) => m.t)), t1 = Math.max(...o.points.map((p) => p.t), ...o.marks.map((m) => m.t));
+	const pad = Math.max((t1 - t0) * 0.02, 60000);
 	const max = Math.max(10, ...o.points.filter((p) => o.kinds.includes(p.kind)).map((p) => p.high ?? p.v), (o.red ?? 0) * 1.1) * scale;
 	return {
 		animation: !o.still && o.points.length < 500, textStyle: { fontFamily: k.font, color: k.ink }, backgroundColor: 'transparent',
 		grid: { left: 56, right: 96, top: 40, bottom: 40 },
-		xAxis: { type: 'time', axisLabel: { color: k.ink2, fontSize: 13, hideOverlap: true }, axisLine: { lineStyle: { color: k.ink2 } }, splitLine: { show: false }, min: Math.min(...o.points.map((p) => p.t), ...o.marks.map((m) => m.t)) },
+		xAxis: { type: 'time', axisLabel: { color: k.ink2, fontSize: 13, hideOverlap: true }, axisLine: { lineStyle: { color: k.ink2 } }, splitLine: { show: false }, min: t0 - pad, max: t1 + pad },
 		yAxis: { type: o.log ? 'log' : 'value', min: o.log ? undefined : 0, max: o.log ? undefined : max, name: `${o.unit}${o.log ? ', log axis' : ''}`, nameTextStyle: { color: k.ink2, fontSize: 13 }, axisLabel: { color: k.ink2, fontSize: 13, formatter: (v: number) => String(Number(v.toPrecision(3))) }, splitLine: { lineStyle: { color: k.line } } },
 		tooltip: { trigger: 'item', confine: true, backgroundColor: k.surface, borderColor: k.ink2, textStyle: { color: k.ink, fontSize: 14 }, formatter: (x: { data: { i: number } }) => o.points[x.data.i]?.text.replaceAll('\n', '<br>') ?? '' },
 		dataZoom: [{ type: 'inside', zoomOnMouseWheel: 'ctrl' }],
@@ -71,7 +73,7 @@ export function option(o: Options): EChartsCoreOption {
 					data: [...limitLines(k, o.unit, scale, o.green, o.red), ...o.marks.map((m, i) => ({ xAxis: m.t, lineStyle: { color: k.ink, type: 'dotted', width: 1.5 }, label: { formatter: `${m.name} ${hm(m.t)}`, color: k.ink, position: 'end', rotate: 0, distance: i % 2 ? 18 : 4 } }))]
 				}
 			},
-			{ name: 'Unshaken DO', type: 'scatter', z: 3, symbol: 'emptyDiamond', symbolSize: 11, data: of('unshaken').map(datum), itemStyle: { color: k.beer, borderWidth: 2 } },
+			{ name: 'Unshaken DO', type: 'scatter', z: 3, symbol: 'diamond', symbolSize: 11, data: of('unshaken').map(datum), itemStyle: { color: 'transparent', borderColor: k.beer, borderWidth: 2 } },
 			{ name: 'Inlet DO', type: 'scatter', z: 3, symbol: 'path://M0,-5L0,5M-5,0L5,0', symbolSize: 11, data: of('inlet').map(datum), itemStyle: { color: k.gas, borderColor: k.gas, borderWidth: 2 } }
 		]
 	};

@@ -159,7 +159,7 @@ export class Entry {
 		const mine = ++this.ran;
 		const taken = this.original?.taken_at ?? new Date().toISOString();
 		try {
-			const a = await calc<TpoResult>('tpo', tpoInput(i, run.in_force, own, closed_at, taken));
+			const a = await calc<TpoResult>('tpo', tpoInput(i, run.in_force, own, this.around().format?.kind, closed_at, taken));
 			if (mine !== this.ran) return;
 			this.result = a.result;
 			this.warnings = a.warnings ?? [];

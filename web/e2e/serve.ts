@@ -1,0 +1,77 @@
+// The real server on its own port and its own data folder; may be killed and
+// started again on the same ones.
+import { spawn, type ChildProcess } from 'node:child_process';
+import { existsSync, mkdtempSync, rmSync } from 'node:fs';
+import { createServer } from 'node:net';
+import { tmpdir } from 'node:os';
+import { join, resolve } from 'node:path';
+
+const BIN = process.env.ULLAGE_BIN ?? resolve(import.meta.dirname, '../../bin/ullage');
+
+function freePort(): Promise<number> {
+	return new Promise((ok, no) => {
+		const s = createServer().on('error', no).listen(0, '127.0.0.1', () => {
+			const a = s.address();
+			s.close(() => (a && typeof a === 'object' ? ok(a.port) : no(new Error('no port'))));
+		});
+	});
+}
+
+export class Serve {
+	url = '';
+	private child?: ChildProcess;
+	private log = '';
+	private port: number;
+	private data: string;
+	private constructor(port: number, data: string) {
+		this.port = port;
+		this.data = data;
+		this.url = `http://127.0.0.1:${port}`;
+	}
+	static async start(): Promise<Serve> {
+		if (!existsSync(BIN)) throw new Error(`${BIN} is not there: build it first (make), or set ULLAGE_BIN`);
+		const s = new Serve(await freePort(), mkdtempSync(join(tmpdir(), 'ullage-e2e-')));
+		await s.up();
+		return s;
+	}
+	async up(): Promise<void> {
+		const c = spawn(BIN, ['serve', '--addr', `127.0.0.1:${this.port}`, '--data', this.data], { stdio: ['ignore', 'pipe', 'pipe'] });
+		this.child = c;
+		process.once('exit', () => c.kill('SIGKILL'));
+		const take = (b: Buffer) => (this.log = (this.log + b.toString()).slice(-4000));
+		c.stdout!.on('data', take);
+		c.stderr!.on('data', take);
+		for (let i = 0; i < 200; i++) {
+			if (c.exitCode !== null) break;
+			try {
+				if ((await fetch(this.url + '/healthz')).ok) return;
+			} catch {
+				// not listening yet
+			}
+			await new Promise((r) => setTimeout(r, 50));
+		}
+		throw new Error(`the server did not answer at ${this.url}/healthz:\n${this.log}`);
+	}
+	/** As a power cut ends it: no chance to tidy. */
+	async kill(): Promise<void> {
+		const c = this.child;
+		if (!c || c.exitCode !== null || c.signalCode) return;
+		const gone = new Promise((r) => c.once('exit', r));
+		c.kill('SIGKILL');
+		await gone;
+	}
+	async end(): Promise<void> {
+		await this.kill();
+		rmSync(this.data, { recursive: true, force: true });
+	}
+	async get<T>(path: string): Promise<T> {
+		const r = await fetch(`${this.url}/api/v1${path}`, { signal: AbortSignal.timeout(10000) });
+		if (!r.ok) throw new Error(`${path}: ${r.status} ${await r.text()}`);
+		return (await r.json()) as T;
+	}
+	async write(writes: object[]): Promise<{ status: string; record?: { id: string; rev: number }; problem?: { title: string; detail?: string } }[]> {
+		const r = await fetch(`${this.url}/api/v1/batch`, { method: 'POST', headers: { 'content-type': 'application/json' }, body: JSON.stringify({ writes }), signal: AbortSignal.timeout(15000) });
+		if (!r.ok) throw new Error(`batch: ${r.status} ${await r.text()}`);
+		return ((await r.json()) as { answers: [] }).answers;
+	}
+}

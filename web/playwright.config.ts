@@ -1,0 +1,8 @@
+import { defineConfig } from '@playwright/test';
+import { CHROMIUM } from './e2e/browser.ts';
+
+// No retries: a test that passes now and then is a bug of the app or of the test.
+export default defineConfig({
+	testDir: 'e2e', testMatch: '*.spec.ts', outputDir: 'e2e/out/results', workers: 1, retries: 0, timeout: 60000, reporter: 'line',
+	expect: { timeout: 8000 }, use: { launchOptions: CHROMIUM, trace: 'off' }
+});

@@ -1,0 +1,68 @@
+// The set-up pages as data: which fields a record has, in which words, and why.
+import type { Collection } from '#api/records.ts';
+
+export interface Field {
+	key: string; label: string; type: 'text' | 'number' | 'select' | 'ref' | 'date' | 'datetime' | 'check' | 'area';
+	unit?: string; hint?: string; options?: [string, string][]; ref?: Collection; required?: boolean; step?: string; group?: string; temperature?: boolean;
+}
+export interface Page { one: string; many: string; why: string; fields: Field[]; columns: string[]; title: string }
+export type SetupCollection = Exclude<Collection, 'runs' | 'events' | 'samples'>;
+
+const name: Field = { key: 'name', label: 'Name', type: 'text', required: true };
+const note: Field = { key: 'note', label: 'Note', type: 'area' };
+const num = (key: string, label: string, unit: string, hint = '', step = 'any'): Field => ({ key, label, type: 'number', unit, hint, step });
+
+export const SETUP: Record<SetupCollection, Page> = {
+	brewery: {
+		one: 'Brewery', many: 'Brewery', why: 'The place itself.', title: 'name', columns: ['altitude_m', 'time_zone'],
+		fields: [name, num('altitude_m', 'Altitude', 'm', 'Sets the usual air pressure. Station pressure, not the sea-level value of a weather report.'), { key: 'time_zone', label: 'Time zone', type: 'text', hint: 'IANA name, such as Europe/Berlin' }]
+	},
+	people: {
+		one: 'Person', many: 'People', why: 'Who takes samples and who reads them. Every record says who made it.', title: 'name', columns: ['initials', 'role'],
+		fields: [name, { key: 'initials', label: 'Initials', type: 'text', hint: 'Shown beside samples' }, { key: 'role', label: 'Role', type: 'text', hint: 'Quality tech, packaging lead, brewer' },
+			{ key: 'units.temperature', label: 'Temperature', type: 'select', options: [['c', '°C'], ['f', '°F']], group: 'Reads and types in' }, { key: 'units.oxygen', label: 'Oxygen', type: 'select', options: [['ppb', 'ppb (µg/L)'], ['ppm', 'ppm (mg/L)']], group: 'Reads and types in' },
+			{ key: 'units.volume', label: 'Volume', type: 'select', options: [['ml', 'mL'], ['floz', 'fl oz (US)']], group: 'Reads and types in' }, { key: 'units.gravity', label: 'Gravity', type: 'select', options: [['sg', 'SG 20/20 °C'], ['plato', '°P']], group: 'Reads and types in' }]
+	},
+	beers: {
+		one: 'Beer', many: 'Beers', why: 'Specific gravity turns grams into millilitres; yeast in the package means reading at once.', title: 'name', columns: ['style', 'sg', 'co2_vol'],
+		fields: [name, { key: 'style', label: 'Style', type: 'text' }, num('sg', 'Specific gravity, 20/20 °C', '', 'Of the degassed beer, such as 1.0105'), num('abv_pct', 'Alcohol', '% by volume'), num('co2_vol', 'Carbonation', 'volumes of CO₂'),
+			{ key: 'yeast_in_package', label: 'Yeast in the package', type: 'check', hint: 'It takes up oxygen within minutes: read within 15 min (common practice).' }, note]
+	},
+	formats: {
+		one: 'Package format', many: 'Package formats', why: 'The kind of package and what it nominally holds.', title: 'name', columns: ['kind', 'nominal_ml', 'closure'],
+		fields: [name, { key: 'kind', label: 'Kind', type: 'select', options: [['can', 'Can'], ['bottle', 'Bottle'], ['keg', 'Keg']], required: true }, { ...num('nominal_ml', 'Nominal volume', 'mL'), required: true }, { key: 'closure', label: 'Closure', type: 'text', hint: 'Crown, end, spear' }, note]
+	},
+	format_lots: {
+		one: 'Lot of packages', many: 'Lots: tare and capacity', why: 'Tare and capacity of a delivery, in force from its date. A new can or glass lot needs its own.', title: 'name', columns: ['format_id', 'from', 'tare_g', 'capacity_ml'],
+		fields: [{ key: 'format_id', label: 'Format', type: 'ref', ref: 'formats', required: true }, { ...name, hint: 'Delivery, mould or lot number' }, { key: 'from', label: 'In force from', type: 'date', required: true },
+			num('tare_g', 'Tare, mean', 'g', 'Empty package with its closure; ten of them (common practice)'), num('tare_sd_g', 'Tare, spread (SD)', 'g'), num('tare_n', 'Weighed', 'packages', '', '1'),
+			num('capacity_ml', 'Capacity, mean', 'mL', 'Brimful with the closure on, from the water it holds; five of them (common practice). Glass breaks: gloves and eyes.'), num('capacity_sd_ml', 'Capacity, spread (SD)', 'mL'), num('capacity_n', 'Measured', 'packages', '', '1'),
+			{ key: 'capacity_source', label: 'Capacity from', type: 'select', options: [['lot', 'Weighed packages of this lot'], ['drawing', 'The drawing']] },
+			{ ...num('neck_gap_mm', 'Rim down to beer', 'mm', 'A known pair for bottles: this distance and the headspace at it'), group: 'Fill height in the neck (bottles)' }, { ...num('neck_headspace_ml', 'Headspace at it', 'mL'), group: 'Fill height in the neck (bottles)' }, { ...num('neck_ml_per_mm', 'Neck', 'mL per mm'), group: 'Fill height in the neck (bottles)' }, note]
+	},
+	limits: {
+		one: 'Limit', many: 'Limits', why: 'What is good, and what stops the line. Yours, not a law.', title: 'beer_id', columns: ['format_id', 'quantity', 'single_green_ppb', 'single_red_ppb'],
+		fields: [{ key: 'beer_id', label: 'Beer', type: 'ref', ref: 'beers', required: true }, { key: 'format_id', label: 'Format', type: 'ref', ref: 'formats', hint: 'Empty: every format without a limit of its own' },
+			{ key: 'quantity', label: 'Of', type: 'select', options: [['tpo', 'TPO of a package'], ['do_inlet', 'DO at the filler inlet'], ['do_tank', 'DO in the tank']], required: true },
+			num('single_green_ppb', 'One reading: aim', 'ppb'), num('single_red_ppb', 'One reading: limit', 'ppb', 'Above it, confirmed, the line stops'), num('mean_green_ppb', 'Mean of a set: aim', 'ppb'), note]
+	},
+	lines: {
+		one: 'Filling line', many: 'Filling lines', why: 'Heads and closing stations, so that a bad one can be found.', title: 'name', columns: ['heads', 'stations', 'sample_every_min'],
+		fields: [name, { ...num('heads', 'Filling heads, valves or lanes', '', '', '1'), required: true }, num('stations', 'Closing stations', '', '', '1'), num('packages_per_min', 'Speed', 'packages/min'), num('sample_every_min', 'A set every', 'min'), note]
+	},
+	instruments: {
+		one: 'Instrument', many: 'Instruments', why: 'What is known of their error becomes the interval of every result.', title: 'name', columns: ['kind', 'check_every_days', 'last_checked_at'],
+		fields: [name, { key: 'kind', label: 'Kind', type: 'select', options: [['do_meter', 'DO meter'], ['scale', 'Scale'], ['thermometer', 'Thermometer']], required: true }, num('resolution', 'Smallest step shown', 'ppb, g or °C'), num('u_abs', 'Standard uncertainty, constant', 'ppb, g or °C'), num('u_rel', 'Standard uncertainty, proportional', 'fraction', '0.02 is 2 %'),
+			num('check_every_days', 'Checked every', 'days'), { key: 'last_checked_at', label: 'Last checked', type: 'datetime' }, note]
+	},
+	tanks: { one: 'Tank', many: 'Tanks', why: 'Where the beer waits.', title: 'name', columns: ['kind', 'volume_hl'], fields: [name, { key: 'kind', label: 'Kind', type: 'select', options: [['fermenter', 'Fermenter'], ['bright_tank', 'Bright tank']], required: true }, num('volume_hl', 'Volume', 'hL'), note] },
+	batches: { one: 'Batch', many: 'Batches', why: 'One lot of beer in one tank.', title: 'code', columns: ['beer_id', 'tank_id', 'volume_hl'], fields: [{ ...name, key: 'code', label: 'Code' }, { key: 'beer_id', label: 'Beer', type: 'ref', ref: 'beers', required: true }, { key: 'tank_id', label: 'Tank', type: 'ref', ref: 'tanks' }, num('volume_hl', 'Volume', 'hL'), note] }
+};
+export const ORDER = Object.keys(SETUP) as SetupCollection[];
+export const isSetup = (c: string): c is SetupCollection => c in SETUP;
+
+export const read = (o: Record<string, unknown>, key: string): unknown => key.split('.').reduce<unknown>((v, k) => (v as Record<string, unknown> | undefined)?.[k], o);
+export function put(o: Record<string, unknown>, key: string, v: unknown): Record<string, unknown> {
+	const [head, ...rest] = key.split('.');
+	return { ...o, [head]: rest.length ? put((o[head] as Record<string, unknown>) ?? {}, rest.join('.'), v) : v };
+}

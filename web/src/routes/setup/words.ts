@@ -1,0 +1,21 @@
+import type { Rec } from '#api/records.ts';
+import { read, SETUP, type SetupCollection } from '#core/setup.ts';
+import { day } from '#core/units.ts';
+import { store } from '#offline/store.svelte.ts';
+
+/** A field of a record as a person reads it. */
+export function show(c: SetupCollection, rec: Rec, key: string): string {
+	const f = SETUP[c].fields.find((x) => x.key === key);
+	const v = read(rec, key);
+	if (v === undefined || v === null || v === '') return '–';
+	if (f?.type === 'ref') return nameOf(f.ref as SetupCollection, String(v));
+	if (f?.type === 'select') return f.options?.find(([k]) => k === v)?.[1] ?? String(v);
+	if (f?.type === 'datetime') return day(String(v));
+	if (f?.type === 'check') return v ? 'yes' : 'no';
+	return f?.unit && f.type === 'number' && !f.unit.includes(' or ') ? `${v} ${f.unit}` : String(v);
+}
+export function nameOf(c: SetupCollection, id: string): string {
+	const r = store.get(c, id) as Rec | undefined;
+	return r ? String(r.name ?? r.code ?? id.slice(0, 8)) : id.slice(0, 8);
+}
+export const title = (c: SetupCollection, r: Rec): string => show(c, r, SETUP[c].title);
