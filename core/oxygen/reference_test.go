@@ -78,6 +78,20 @@ func compareFormulae(t *testing.T) {
 		"co2_g_l": func(x []float64) float64 {
 			return CO2Concentration(quantity.Temperature(x[0]), quantity.Pressure(x[1]))
 		},
+		"co2_water_g_l": func(x []float64) float64 { return CO2InWater(quantity.Temperature(x[0]), quantity.Pressure(x[1])) },
+		"co2_rise_kg_m3": func(x []float64) float64 {
+			return float64(CO2DensityRise(quantity.Temperature(x[0]), quantity.Carbonation(x[1]/quantity.CO2GramsPerVolume), 1008))
+		},
+		"pressure_factor": func(x []float64) float64 { return PressureFactor(quantity.Temperature(x[0]), quantity.Pressure(x[1])) },
+		"sucrose_kg_m3": func(x []float64) float64 {
+			return float64(SucroseDensity(quantity.Fraction(x[0]), quantity.Temperature(x[1])))
+		},
+		"plato":               func(x []float64) float64 { return float64(quantity.Plato(quantity.SpecificGravity(x[0]))) },
+		"real_extract":        func(x []float64) float64 { return float64(balling(x).RealExtract) },
+		"alcohol_by_mass_pct": func(x []float64) float64 { return 100 * float64(balling(x).AlcoholByMass) },
+		"garcia_gordon_mg_l": func(x []float64) float64 {
+			return float64(AirSaturationGarciaGordon(quantity.Temperature(x[0]))) / 1000
+		},
 		"co2_gas_kg_m3": func(x []float64) float64 {
 			return float64(CO2GasDensity(quantity.Temperature(x[0]), quantity.Pressure(x[1])))
 		},
@@ -94,6 +108,10 @@ func compareFormulae(t *testing.T) {
 	for name := range ref {
 		t.Errorf("nothing here compares the script's table %s", name)
 	}
+}
+
+func balling(x []float64) Attenuation {
+	return Balling(quantity.Extract(x[0]), quantity.Extract(x[1]))
 }
 
 // TestPureEthanol is the one check value of OIML R 22 that no beer reaches.

@@ -7,7 +7,7 @@ without, JSON tables that the tests compare live. Standard library only.
 """
 import json
 import sys
-from math import exp
+from math import exp, log
 
 R = 8.314462618          # J/(mol K)
 ATM = 101325.0           # Pa
@@ -83,6 +83,49 @@ def co2_gas(t, pa):
     return pa * M_CO2 / 1000 / (R * k * (1 + b * pa / (R * k)))
 
 
+def weiss_water(t, pa):
+    """g/L of CO2 in water under CO2 saturated with vapour: Weiss 1974."""
+    k = t + 273.15
+    ln_k0 = -58.0931 + 90.5069 * (100 / k) + 22.2940 * log(k / 100)
+    b = (-1636.75 + 12.0408 * k - 3.27957e-2 * k**2 + 3.16528e-5 * k**3) * 1e-6
+    fugacity = (pa - 1000 * wagner_pruss(t)) / ATM * exp(b * pa / (R * k))
+    return exp(ln_k0) * fugacity * exp(32.3e-6 * (ATM - pa) / (R * k)) * M_CO2
+
+
+def density_rise(t, grams, beer):
+    apparent = 37.51 - 9.585e-2 * t + 8.740e-4 * t**2 - 5.044e-7 * t**3
+    return grams * (1 - beer / 1000 * apparent / M_CO2)
+
+
+def icumsa(w, t):
+    """kg/m3 of sucrose and water, w by mass: SPS-4, term by term."""
+    x = (t - 20) / 100
+    water = ((999.83952 + 16.952577 * t - 7.9905127e-3 * t**2 - 46.241757e-6 * t**3 + 105.84601e-9 * t**4
+              - 281.03006e-12 * t**5) / (1 + 16.887236e-3 * t))
+    a0 = 385.1761 * w + 135.3705 * w**2 + 40.9299 * w**3 - 3.9643 * w**4 + 13.4853 * w**5 - 17.2890 * w**6
+    a1 = -46.2720 * w - 7.1720 * w**2 + 1.1597 * w**3 + 5.1126 * w**4 + 17.5254 * w**5
+    a2 = 59.7712 * w + 7.2491 * w**2 + 12.3630 * w**3 - 35.4791 * w**4
+    a3 = -47.2207 * w - 21.6977 * w**2 + 27.6301 * w**3
+    a4 = 18.3184 * w + 12.3081 * w**2
+    return water + a0 + a1 * x + a2 * x**2 + a3 * x**3 + a4 * x**4
+
+
+def plato(sg):
+    return -616.868 + 1111.14 * sg - 630.272 * sg**2 + 135.997 * sg**3
+
+
+def balling(oe, ae):
+    re = 0.1808 * oe + 0.8192 * ae
+    return re, (oe - re) / (2.0665 - 0.010665 * oe)
+
+
+def garcia_gordon(t):
+    """mg/L, fit to the data of Benson and Krause."""
+    x = log((298.15 - t) / (273.15 + t))
+    ml = exp(2.00907 + 3.22014 * x + 4.05010 * x**2 + 4.94457 * x**3 - 0.256847 * x**4 + 3.88767 * x**5)
+    return 1.42905 * ml
+
+
 def chain():
     """The worked example: a 355 mL can read cold."""
     t, gross, tare, capacity, sg, do, air = 4.0, 372.4, 13.4, 373.5, 1.0105, 48.0, 1.2
@@ -116,9 +159,8 @@ def corrections(volumes=2.5):
     grams = volumes * 1.9767
     bar = grams / (10 * exp(-10.73797 + 2617.25 / (t + 273.15)))
     gas = co2_gas(t, bar * 1e5)
-    apparent = 37.51 - 9.585e-2 * t + 8.740e-4 * t**2 - 5.044e-7 * t**3
     plain = sg * tanaka(t)
-    rho = plain + grams * (1 - plain / 1000 * apparent / M_CO2)
+    rho = plain + density_rise(t, grams, plain)
     net = (gross - tare) * 1000 * (1 - air / 8000)
     v0 = net / (plain - air)
     v1 = (net - (gas - air) * capacity) / (rho - gas)
@@ -142,6 +184,14 @@ def tables():
         "saturation_kpa": [[t, wagner_pruss(t)] for t in temperatures if t],
         "air_kg_m3": [[t, p, h, cipm(t, p * 1000, h)] for t in (15, 20, 27) for p in (70.0, 101.325) for h in (0.0, 0.5, 0.9)],
         "co2_g_l": [[t, p, co2_beer(t, p / 100)] for t in (0, 5, 20) for p in (101.325, 250.0)],
+        "co2_water_g_l": [[t, p, weiss_water(t, p * 1000)] for t in (0, 5, 20) for p in (101.325, 300.0)],
+        "co2_rise_kg_m3": [[t, g, density_rise(t, g, 1008)] for t in (0, 5, 20) for g in (3.0, 5.2)],
+        "pressure_factor": [[t, p, pressure_factor(t, p * 1000)] for t in (0, 5, 20) for p in (101.325, 300.0, 600.0)],
+        "sucrose_kg_m3": [[w, t, icumsa(w, t)] for w in (0.02, 0.05, 0.1, 0.15, 0.25) for t in (0, 5, 20, 30)],
+        "plato": [[sg, plato(sg)] for sg in (1.003, 1.005, 1.0105, 1.02, 1.048, 1.08, 1.11)],
+        "real_extract": [[oe, ae, balling(oe, ae)[0]] for oe in (10, 12, 20) for ae in (1.8, 5)],
+        "alcohol_by_mass_pct": [[oe, ae, balling(oe, ae)[1]] for oe in (10, 12, 20) for ae in (1.8, 5)],
+        "garcia_gordon_mg_l": [[t, garcia_gordon(t)] for t in temperatures],
         "co2_gas_kg_m3": [[t, p, co2_gas(t, p * 1000)] for t in (0, 5, 20) for p in (101.325, 300.0)],
     }
 
