@@ -48,8 +48,8 @@ func TestChecks(t *testing.T) {
 	}
 }
 
-// packages are one can, one bottle and one keg with every effect of the
-// weighed path, in ppb, g, mL, K, kg/m³ or as a share.
+// packages are a can, a bottle and a keg, and the other ways to a capacity and a
+// headspace, with every effect of their path, in ppb, g, mL, K, kg/m³ or as a share.
 var packages = []struct {
 	name        string
 	input       map[string]any
@@ -65,6 +65,14 @@ var packages = []struct {
 	{"keg", map[string]any{"package": "keg", "temperature_c": 3.0, "shaken_do_ppb": 30.0, "gross_g": 40240.0, "tare_g": 9900.0, "tare_source": "own", "capacity_ml": 30600.0, "sg": 1.009}, 0,
 		map[string]float64{"meter": 1, "shaking": 0.3, "temperature": 0.5, "scale_gross": 5, "scale_tare": 5, "scale_adjustment": 1e-4, "capacity": 50, "gravity": 2e-4,
 			"partition": 0.002, "pressure": 0.008, "beer": 0.0375, "co2": 0.52, "gas": 2.5, "expansion": 3e-4}},
+	{"can with its capacity by water", map[string]any{"package": "can", "temperature_c": 12.0, "shaken_do_ppb": 60.0, "gross_g": 372.4, "tare_g": 13.4, "tare_source": "own", "capacity_water_g": 372.6, "water_temperature_c": 18.5, "capacity_source": "own", "sg": 1.0105}, 0,
+		map[string]float64{"meter": 1.2, "shaking": 0.6, "temperature": 0.2, "scale_gross": 0.05, "scale_tare": 0.05, "scale_adjustment": 5e-4, "capacity": 0.2, "gravity": 2e-4,
+			"partition": 0.002, "pressure": 0.008, "beer": 0.0375, "co2": 0.52, "gas": 2.5, "expansion": 1e-4}},
+	{"can with its capacity from a drawing", map[string]any{"package": "can", "temperature_c": 4.0, "shaken_do_ppb": 60.0, "gross_g": 372.4, "tare_g": 13.4, "capacity_ml": 373.5, "capacity_source": "drawing", "sg": 1.0105}, 0,
+		map[string]float64{"meter": 1.2, "shaking": 0.6, "temperature": 0.2, "scale_gross": 0.05, "scale_adjustment": 1e-4, "tare": 0.12, "capacity": 1.1, "gravity": 2e-4, "air": 0.05,
+			"partition": 0.002, "pressure": 0.008, "beer": 0.0375, "co2": 0.52, "gas": 2.5, "expansion": 2.8e-4}},
+	{"bottle by fill height", map[string]any{"package": "bottle", "temperature_c": 20.0, "shaken_do_ppb": 24.0, "capacity_ml": 346.0, "gap_mm": 55.0, "neck_gap_mm": 55.0, "neck_headspace_ml": 15.6, "neck_ml_per_mm": 0.24}, 0,
+		map[string]float64{"meter": 1, "shaking": 0.24, "temperature": 0.2, "neck": 0.3, "capacity": 1.4, "partition": 0.002, "pressure": 0.008, "beer": 0.0375}},
 }
 
 func tpoOf(t *testing.T, i int, more map[string]any) TPOResult {

@@ -1,10 +1,10 @@
-"""TPO of weighed packages with the uncertainties library.
+"""TPO of weighed packages and of bottles read by fill height with the uncertainties library.
 
 Needs python3-uncertainties. Reads a JSON list of packages on stdin, prints for
 each the value, the standard uncertainty and the part of each effect, in ppb.
 The measurement equation is written here again from docs/method.md (eq. 1-3, 6,
-8, 12-15, 18); derivatives are the library's, exact, where the program takes
-differences. A lot's tare and capacity of glass share a correlation. It imports
+8, 12-16, 18); derivatives are the library's, exact, where the program takes
+differences or other closed forms. A lot's tare and capacity of glass share a correlation. It imports
 nothing of the program.
 """
 import json
@@ -37,17 +37,23 @@ def package(p):
     s = lambda key: u.get(key, 0) * e[key] if key in e else 0
     adjust = 1 + s("scale_adjustment")
     tare_shift, shared = s("tare"), p.get("correlation", 0)
-    gross = p["gross_g"] * adjust + s("scale_gross")
-    tare = p["tare_g"] * adjust + s("scale_tare") + tare_shift
-    capacity = p["capacity_ml"] + (1 - shared**2) ** 0.5 * s("capacity")
-    if shared:
-        capacity = capacity + shared * u["capacity"] * e["tare"]
+    gross = p.get("gross_g", 0) * adjust + s("scale_gross")
+    tare = p.get("tare_g", 0) * adjust + s("scale_tare") + tare_shift
+    air, gas = p["air_density_kg_m3"] + s("air"), s("gas")
+    if "capacity_water_g" in p:
+        filling = p["capacity_water_g"] * adjust + s("capacity")
+        capacity = filling * 1000 * (1 - air / 8000) / (water(p["water_temperature_c"]) - air)
+    else:
+        capacity = p["capacity_ml"] + (1 - shared**2) ** 0.5 * s("capacity")
+        if shared:
+            capacity = capacity + shared * u["capacity"] * e["tare"]
     t = p["temperature_c"] + s("temperature")
     do = p["shaken_do_ppb"] + s("meter") + s("shaking")
-    air, gas = p["air_density_kg_m3"], s("gas")
-    rho = (p["sg"] + s("gravity")) * water(t) * (1 + s("expansion")) + s("co2")
+    rho = (p.get("sg", 1) + s("gravity")) * water(t) * (1 + s("expansion")) + s("co2")
     net = (gross - tare) * 1000 * (1 - air / 8000)
     beer = (net - gas * capacity) / (rho - (air + gas))
+    if "neck_headspace_ml" in p:  # read at the known height itself
+        beer = capacity - (p["neck_headspace_ml"] + s("neck"))
     k = partition(t) * (1 + s("partition") + s("pressure"))
     tpo = do * (1 + s("beer") + k * (capacity - beer) / beer)
     parts = {v.tag: sd for v, sd in tpo.error_components().items()}
