@@ -37,7 +37,7 @@ type ANOMResult struct {
 // Nelson 1983) at the overall risk alpha of naming any group when all are equal.
 // It needs two groups or more, of one value or more each, with one repeated.
 func ANOM(groups [][]float64, nature Nature, alpha float64) (ANOMResult, error) {
-	if err := checkProbability("alpha", alpha); err != nil {
+	if err := checkOverallRisk(alpha); err != nil {
 		return ANOMResult{}, err
 	}
 	var all []float64
@@ -83,7 +83,7 @@ func ANOM(groups [][]float64, nature Nature, alpha float64) (ANOMResult, error) 
 // ANOMCritical is h(α; k, ν) for k ≥ 2 groups of equal size, ν > 0 degrees of
 // freedom or +Inf (eq. S29).
 func ANOMCritical(alpha float64, k int, nu float64) (float64, error) {
-	if err := checkProbability("alpha", alpha); err != nil {
+	if err := checkOverallRisk(alpha); err != nil {
 		return 0, err
 	}
 	if k < 2 || k > 500 {
@@ -94,6 +94,10 @@ func ANOMCritical(alpha float64, k int, nu float64) (float64, error) {
 	}
 	return criticalValue(func(h float64) float64 { return 1 - maxDeviation(h, k, nu) }, alpha, float64(k), nu), nil
 }
+
+// checkOverallRisk keeps alpha where the integrals, good to about 1e-10, tell it
+// from 0.
+func checkOverallRisk(alpha float64) error { return checkInside("alpha", alpha, 1e-6, 1-1e-6) }
 
 // criticalValue starts at Šidák's t, which is close above the answer.
 func criticalValue(tail func(float64) float64, alpha, k, nu float64) float64 {

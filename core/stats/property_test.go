@@ -222,6 +222,29 @@ func TestToleranceIsPlan(t *testing.T) {
 	})
 }
 
+// TestANOMCriticalInverts: the critical value leaves alpha outside, whatever the
+// table's size; it lies between Student's t and Bonferroni's bound.
+func TestANOMCriticalInverts(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		alpha := math.Pow(10, rapid.Float64Range(-6, -0.01).Draw(t, "log alpha"))
+		k, nu := rapid.IntRange(2, 60).Draw(t, "k"), float64(rapid.IntRange(1, 300).Draw(t, "nu"))
+		if alpha <= 1e-6 {
+			t.Skip()
+		}
+		h, err := ANOMCritical(alpha, k, nu)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if p := 1 - maxDeviation(h, k, nu); math.Abs(p-alpha) > 1e-6*math.Sqrt(alpha)+1e-9 {
+			t.Fatalf("h = %v leaves %v, want %v", h, p, alpha)
+		}
+		low, high := StudentTQuantile(1-alpha/2, nu), StudentTQuantile(1-alpha/(2*float64(k)), nu)
+		if h < low*(1-1e-4) || h > high*(1+1e-4) {
+			t.Fatalf("h = %v outside %v to %v", h, low, high)
+		}
+	})
+}
+
 // TestOneWayIdentities: sums of squares add up; no other ratio of variances has
 // a better REML criterion; effects shrink.
 func TestOneWayIdentities(t *testing.T) {
