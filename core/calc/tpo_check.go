@@ -97,8 +97,8 @@ func (in *TPOInput) checkSpreads() error {
 			return refuse("u."+key, u, "is no standard uncertainty", "give a number from 0 up")
 		}
 	}
-	if in.Trials < 0 || in.Trials > 100_000_000 {
-		return refuse("trials", float64(in.Trials), "is outside 1 to 100,000,000", "1,000,000 is plenty")
+	if in.Trials < 0 || in.Trials > 10_000_000 {
+		return refuse("trials", float64(in.Trials), "is outside 1 to 10,000,000", "1,000,000 is plenty")
 	}
 	return nil
 }
