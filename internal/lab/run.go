@@ -110,6 +110,9 @@ func (f *InForce) check(c *checker) {
 	c.within("in_force.co2_vol", f.CO2Vol, 0, 8, "volumes")
 	for _, l := range f.Limits {
 		c.oneOf("in_force.limits.quantity", l.Quantity, "tpo", "do_inlet", "do_tank")
+		c.within("in_force.limits.mean_green_ppb", l.MeanGreenPpb, 0, 50000, "ppb")
+		c.within("in_force.limits.single_green_ppb", l.SingleGreenPpb, 0, 50000, "ppb")
+		c.within("in_force.limits.single_red_ppb", l.SingleRedPpb, 0, 50000, "ppb")
 	}
 }
 
