@@ -108,7 +108,10 @@ func criticalValue(tail func(float64) float64, alpha, k, nu float64) float64 {
 // maxModulus is P(max |tᵢ| ≤ m) for k independent deviations that share one s:
 // the studentized maximum modulus, ∫f(s)(2Φ(ms) − 1)ᵏds.
 func maxModulus(m float64, k int, nu float64) float64 {
-	return chiRule(nu, 32).integrate(func(s float64) float64 {
+	if m <= 0 {
+		return 0
+	}
+	return chiRule(nu, 20, 1.5/m, 4/m).integrate(func(s float64) float64 {
 		return math.Pow(math.Erf(m*s/math.Sqrt2), float64(k))
 	})
 }
@@ -120,7 +123,12 @@ func maxDeviation(h float64, k int, nu float64) float64 {
 		return 2*StudentTCDF(h, nu) - 1
 	}
 	scale := math.Sqrt(float64(k-1) / float64(k))
-	return chiRule(nu, 20).integrate(func(s float64) float64 { return centredBox(h*s*scale, k) })
+	if h <= 0 {
+		return 0
+	}
+	// The box opens where h·s is 1.5 to 4: with few degrees of freedom that is a
+	// small part of the range of s.
+	return chiRule(nu, 20, 1.5/h, 4/h).integrate(func(s float64) float64 { return centredBox(h*s*scale, k) })
 }
 
 // centredBox is P(|Zᵢ − Z̄| ≤ c for all i) of k standard normals. Deviations and
