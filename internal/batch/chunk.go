@@ -11,12 +11,12 @@ import (
 	"golang.org/x/text/transform"
 
 	"ullage/core/quantity"
+	"ullage/internal/csvtext"
 )
 
 const (
-	chunkSize  = 256 << 10
-	maxRecord  = 64 << 10 // a longer record is a fault
-	maxInQuote = 50       // lines that one quoted cell may span
+	chunkSize = 256 << 10
+	maxRecord = csvtext.MaxRecord
 )
 
 // decoded reads UTF-8, and UTF-16 where a byte order mark says so.
@@ -142,81 +142,11 @@ func lastRecordEnd(piece []byte) int {
 	}
 	text, at := string(piece), 0
 	for at < end {
-		_, size, state := cutRecord(text[at:])
-		if state == recordUnended && at > 0 {
+		_, size, state := csvtext.Cut(text[at:])
+		if state == csvtext.Unended && at > 0 {
 			return at
 		}
 		at += size
 	}
 	return at
-}
-
-type recordState int
-
-const (
-	recordPlain   recordState = iota // no quotes
-	recordQuoted                     // quotes, closed
-	recordOpen                       // a quote that is not closed in time
-	recordUnended                    // the text ends before that is known
-)
-
-// cutRecord takes one record off the front of text, with its line end. A quoted
-// cell may span lines, up to a bound: past it the quote counts as a slip in its
-// first line, so that it swallows no other row.
-func cutRecord(text string) (record string, size int, state recordState) {
-	i := strings.IndexByte(text, '\n')
-	line, size := text, len(text)
-	if i >= 0 {
-		line, size = text[:i], i+1
-	}
-	if strings.IndexByte(line, '"') < 0 {
-		return line, size, recordPlain
-	}
-	var q quotes
-	q.read(text[:size])
-	end := size
-	for range maxInQuote {
-		switch {
-		case !q.inside:
-			return strings.TrimSuffix(text[:end], "\n"), end, recordQuoted
-		case end > maxRecord:
-			return line, size, recordOpen
-		case end == len(text):
-			return line, size, recordUnended
-		}
-		next := len(text)
-		if j := strings.IndexByte(text[end:], '\n'); j >= 0 {
-			next = end + j + 1
-		}
-		q.read(text[end:next])
-		end = next
-	}
-	return line, size, recordOpen
-}
-
-// quotes follows the quotes of a record. One opens a cell only at its start;
-// inside, a doubled one is text.
-type quotes struct{ inside, begun, maybe bool }
-
-func (q *quotes) read(text string) {
-	for i := range len(text) {
-		c := text[i]
-		switch {
-		case q.maybe: // a quote inside a cell came before: doubled, or the end
-			q.maybe = false
-			if c == '"' {
-				q.inside = true
-				continue
-			}
-			q.begun = c != ',' && c != ';' && c != '\t' && c != '\n'
-		case q.inside:
-			if c == '"' {
-				q.inside, q.maybe = false, true
-			}
-		case c == '"' && !q.begun:
-			q.inside, q.begun = true, true
-		default:
-			q.begun = c != ',' && c != ';' && c != '\t' && c != '\n'
-		}
-	}
 }

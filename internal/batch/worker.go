@@ -1,12 +1,12 @@
 package batch
 
 import (
-	"encoding/csv"
 	"strings"
 	"unicode/utf8"
 
 	"ullage/core/calc"
 	"ullage/core/quantity"
+	"ullage/internal/csvtext"
 )
 
 // worker turns chunks into results.
@@ -30,7 +30,7 @@ func (w *worker) do(c *chunk) {
 	text, line := c.data, c.line
 	c.out = make([]byte, 0, 3*len(text)+4096)
 	for len(text) > 0 {
-		record, size, state := cutRecord(text)
+		record, size, state := csvtext.Cut(text)
 		text = text[size:]
 		if record = strings.TrimSuffix(record, "\r"); strings.TrimSpace(record) != "" {
 			c.rows++
@@ -39,13 +39,13 @@ func (w *worker) do(c *chunk) {
 			}
 		}
 		line++
-		if state == recordQuoted {
+		if state == csvtext.Quoted {
 			line += strings.Count(record, "\n")
 		}
 	}
 }
 
-func (w *worker) record(c *chunk, record string, state recordState) error {
+func (w *worker) record(c *chunk, record string, state csvtext.State) error {
 	if err := w.split(record, state); err != nil {
 		return err
 	}
@@ -72,31 +72,16 @@ func (w *worker) record(c *chunk, record string, state recordState) error {
 }
 
 // split cuts a record into cells; the encoding/csv package reads quoted ones.
-func (w *worker) split(record string, state recordState) error {
+func (w *worker) split(record string, state csvtext.State) error {
 	switch {
 	case len(record) > maxRecord:
 		return &quantity.Error{Field: "line", Value: shorten(record), Message: "is longer than 64 KiB", Mend: "is a quote or a line end missing?"}
-	case state == recordOpen || state == recordUnended:
+	case state == csvtext.Open || state == csvtext.Unended:
 		return &quantity.Error{Field: "line", Value: shorten(record), Message: "has a quote that is not closed", Mend: `close it, or double it inside a quoted cell: ""`}
-	case state == recordQuoted:
-		r := csv.NewReader(strings.NewReader(record))
-		r.Comma, r.FieldsPerRecord = rune(w.columns.comma), -1
-		cells, err := r.Read()
-		if err != nil {
-			return &quantity.Error{Field: "line", Value: shorten(record), Message: "has a quote out of place", Mend: `put quotes around the whole cell and double those inside: ""`}
-		}
-		w.cells = append(w.cells[:0], cells...)
-	default:
-		w.cells = w.cells[:0]
-		for {
-			i := strings.IndexByte(record, w.columns.comma)
-			if i < 0 {
-				break
-			}
-			w.cells = append(w.cells, record[:i])
-			record = record[i+1:]
-		}
-		w.cells = append(w.cells, record)
+	}
+	var ok bool
+	if w.cells, ok = csvtext.Cells(w.cells[:0], record, state, w.columns.comma); !ok {
+		return &quantity.Error{Field: "line", Value: shorten(record), Message: "has a quote out of place", Mend: `put quotes around the whole cell and double those inside: ""`}
 	}
 	want := len(w.columns.cells)
 	for len(w.cells) > want && strings.TrimSpace(w.cells[len(w.cells)-1]) == "" {
