@@ -29,6 +29,7 @@ const (
 	KindRuns        Kind = "runs"
 	KindEvents      Kind = "events"
 	KindSamples     Kind = "samples"
+	KindImports     Kind = "imports"
 )
 
 // Record is one revision of one record of any collection.
@@ -65,12 +66,13 @@ var makers = map[Kind]func() Record{
 	KindRuns:        func() Record { return &Run{} },
 	KindEvents:      func() Record { return &Event{} },
 	KindSamples:     func() Record { return &Sample{} },
+	KindImports:     func() Record { return &Import{} },
 }
 
 // Kinds lists every collection, those referred to before those that refer.
 func Kinds() []Kind {
 	return []Kind{KindBrewery, KindPeople, KindBeers, KindFormats, KindFormatLots, KindLimits, KindLines,
-		KindInstruments, KindTanks, KindBatches, KindRuns, KindEvents, KindSamples}
+		KindInstruments, KindTanks, KindBatches, KindRuns, KindEvents, KindSamples, KindImports}
 }
 
 // ParseKind turns a name into a Kind, or says which names there are.

@@ -100,7 +100,7 @@ func (b *batch) refsExist(ctx context.Context, r, prev Record) error {
 		if ref.ID == "" || known[ref.ID] || b.pending[key(ref.Kind, ref.ID)] != nil {
 			continue
 		}
-		_, err := b.svc.Store.Get(ctx, ref.Kind, ref.ID)
+		_, err := b.get(ctx, ref.Kind, ref.ID)
 		if isNotFound(err) {
 			c.add(ref.Field, ref.ID, "there is no such record in "+string(ref.Kind), "send that record first, or choose another")
 		} else if err != nil {
@@ -156,9 +156,33 @@ func (b *batch) sampleRules(ctx context.Context, r, prev *Sample) ([]Warning, er
 	return append(notIn(computed, plausible(r, run)), computed...), nil
 }
 
+// run gives a sample's run, read once for all samples of a batch.
 func (b *batch) run(ctx context.Context, id string) (*Run, error) {
 	if r, ok := b.pending[key(KindRuns, id)].(*Run); ok {
 		return r, nil
 	}
-	return read[Run](ctx, b.svc.Store, KindRuns, id)
+	if r, ok := b.runs[id]; ok {
+		return r, nil
+	}
+	rev, err := b.get(ctx, KindRuns, id)
+	if err != nil {
+		return nil, err
+	}
+	r, err := parse[Run](rev)
+	if err == nil {
+		b.runs[id] = r
+	}
+	return r, err
+}
+
+// get reads a record that others refer to, once for a batch.
+func (b *batch) get(ctx context.Context, k Kind, id string) (Revision, error) {
+	if rev, ok := b.known[key(k, id)]; ok {
+		return rev, nil
+	}
+	rev, err := b.svc.Store.Get(ctx, k, id)
+	if err == nil {
+		b.known[key(k, id)] = rev
+	}
+	return rev, err
 }

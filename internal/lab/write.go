@@ -37,7 +37,7 @@ func (s *Service) Put(ctx context.Context, w Write) Answer {
 // Batch writes each in order and answers each; one that is refused does not
 // hold up the others. A later write may refer to an earlier one.
 func (s *Service) Batch(ctx context.Context, ws []Write) []Answer {
-	b := &batch{svc: s, pending: map[string]Record{}, at: s.now()}
+	b := &batch{svc: s, pending: map[string]Record{}, known: map[string]Revision{}, runs: map[string]*Run{}, at: s.now()}
 	answers := make([]Answer, len(ws))
 	var revs []Revision
 	var from []int
@@ -86,8 +86,10 @@ func conflict(cur Revision, w Write) error {
 // batch prepares writes that are to be stored together.
 type batch struct {
 	svc     *Service
-	pending map[string]Record // prepared, not yet stored
-	changed []*Run            // runs whose snapshot this batch corrects
+	pending map[string]Record   // prepared, not yet stored
+	known   map[string]Revision // read for this batch
+	runs    map[string]*Run     // the same, decoded
+	changed []*Run              // runs whose snapshot this batch corrects
 	at      time.Time
 }
 

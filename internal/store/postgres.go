@@ -59,7 +59,11 @@ func OpenPostgres(ctx context.Context, address string) (lab.Store, error) {
 	}
 	// Copies of a PostgreSQL database are its administrator's: see docs.
 	before := func(int64) error { return nil }
-	if err := migrate(ctx, goose.DialectPostgres, "postgres", conn, before, goose.WithSessionLocker(locker)); err != nil {
+	err = migrate(ctx, goose.DialectPostgres, "postgres", conn, before, goose.WithSessionLocker(locker))
+	if err == nil {
+		err = s.ready(ctx)
+	}
+	if err != nil {
 		return nil, errors.Join(s.fail("open the database", err), conn.Close())
 	}
 	ctx, cancel := context.WithCancel(context.WithoutCancel(ctx))

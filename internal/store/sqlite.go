@@ -67,6 +67,9 @@ func ReadSQLite(ctx context.Context, path string) (lab.Store, error) {
 		return &lab.Error{Class: lab.Invalid, Faults: []lab.Fault{{Field: "version", Value: version, Message: "the database is of an older release",
 			Mend: "start ullage serve on it once: that copies it and brings it up to date"}}}
 	})
+	if err == nil {
+		err = s.ready(ctx)
+	}
 	if err != nil {
 		return nil, errors.Join(err, s.read.Close())
 	}
@@ -99,7 +102,11 @@ func openSQLite(ctx context.Context, abs string, opt SQLiteOptions) (*db, error)
 		to := fmt.Sprintf("%s.before-v%d-%s", abs, version+1, time.Now().UTC().Format("20060102T150405Z"))
 		return copyTo(ctx, s.write, to)
 	}
-	if err := migrate(ctx, goose.DialectSQLite3, "sqlite", s.write, copyFirst); err != nil {
+	err = migrate(ctx, goose.DialectSQLite3, "sqlite", s.write, copyFirst)
+	if err == nil {
+		err = s.ready(ctx)
+	}
+	if err != nil {
 		if sqliteClass(err) != lab.Internal {
 			err = s.fail("open "+abs, err)
 		}

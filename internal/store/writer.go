@@ -267,8 +267,7 @@ func (a *appender) occupied(ctx context.Context, r lab.Revision) (lab.Outcome, e
 	if err == nil && hash == r.Hash {
 		out.Status = lab.Same
 	}
-	out.Current, err = scan(a.tx.QueryRowContext(ctx, a.s.q(`SELECT `+columns+`FROM newest n JOIN revision r ON r.seq = n.seq
-		WHERE n.kind = ? AND n.id = ?`), string(r.Kind), r.ID))
+	out.Current, err = scan(a.tx.QueryRowContext(ctx, a.s.q(getSQL), string(r.Kind), r.ID))
 	if errors.Is(err, sql.ErrNoRows) {
 		return lab.Outcome{Status: lab.Clash}, nil // nothing is there to follow
 	}
