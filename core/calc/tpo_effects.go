@@ -112,7 +112,7 @@ func (e *Evaluator) weighing(in *TPOInput, v volumes, kind string) {
 			sd *= math.Sqrt(1 + 1/n)
 		}
 		e.effect("tare", "tare of the lot", uncertainty.Normal, dof(in.TareN), xTare, sd)
-		if kind == "bottle" && in.CapacitySource != "own" && in.CapacitySource != "drawing" {
+		if sd > 0 && kind == "bottle" && in.CapacitySource != "own" && in.CapacitySource != "drawing" {
 			shared = glassWeightCapacity
 		}
 	}
