@@ -35,6 +35,10 @@ type Server struct {
 	Web     fs.FS        // the web app; nil: none
 	Log     *slog.Logger // nil: slog.Default()
 	Version string
+	// Hosts are the names under which the server may be addressed; empty: any.
+	// On a server that only this machine can reach, they keep a page of another
+	// site, whose name was bent to this machine, from reading.
+	Hosts []string
 
 	api     huma.API
 	metrics *metrics

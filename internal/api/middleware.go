@@ -3,6 +3,7 @@ package api
 import (
 	"cmp"
 	"maps"
+	"net"
 	"net/http"
 	"runtime/debug"
 	"slices"
@@ -24,7 +25,7 @@ func (s *Server) wrap(next http.Handler) http.Handler {
 		writeProblem(w, p)
 	}))
 	next = guard.Handler(next)
-	next = compress(next)
+	next = s.ownHost(compress(next))
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		start := time.Now()
 		rec := &recorder{ResponseWriter: w}
@@ -44,6 +45,27 @@ func (s *Server) wrap(next http.Handler) http.Handler {
 			}
 		}()
 		next.ServeHTTP(rec, r)
+	})
+}
+
+// ownHost refuses requests addressed to a name that is not ours.
+func (s *Server) ownHost(next http.Handler) http.Handler {
+	if len(s.Hosts) == 0 {
+		return next
+	}
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		name := r.Host
+		if host, _, err := net.SplitHostPort(r.Host); err == nil {
+			name = host
+		}
+		if slices.Contains(s.Hosts, strings.Trim(strings.ToLower(name), "[]")) {
+			next.ServeHTTP(w, r)
+			return
+		}
+		p := newProblem(lab.Invalid, "header.Host", r.Host, "is not a name of this server",
+			"use one of "+strings.Join(s.Hosts, ", ")+", or start ullage serve with --host "+name)
+		p.Status, p.Title = http.StatusMisdirectedRequest, "Refused"
+		writeProblem(w, p)
 	})
 }
 

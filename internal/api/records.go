@@ -3,6 +3,7 @@ package api
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"mime"
 	"net/http"
 	"strings"
@@ -155,7 +156,7 @@ func (s *Server) done(body []byte, err error) (*reply, error) {
 // fail makes the answer of an error, and logs what is the server's own.
 func (s *Server) fail(err error) error {
 	p := problem(err)
-	if p.Status >= 500 {
+	if p.Status >= 500 && !errors.Is(err, context.Canceled) { // a reader that left is no failure
 		s.Log.Error("request failed", "status", p.Status, "err", err)
 	}
 	return p

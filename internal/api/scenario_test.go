@@ -2,6 +2,7 @@ package api
 
 import (
 	"net/http"
+	"net/http/httptest"
 	"strings"
 	"testing"
 
@@ -143,6 +144,22 @@ func TestOtherSitesMayNotWrite(t *testing.T) {
 	resp, _ = b.send("PUT", path, body, "Sec-Fetch-Site", "same-origin")
 	if resp.StatusCode != 200 {
 		t.Errorf("our own page: %d", resp.StatusCode)
+	}
+}
+
+// A page whose name was bent to this machine cannot read.
+func TestOwnHost(t *testing.T) {
+	b := newBench(t, store.SQLiteOptions{})
+	b.srv.Hosts = []string{"localhost", "::1"}
+	h := b.srv.Handler()
+	for host, want := range map[string]int{"localhost:8020": 200, "LOCALHOST": 200, "[::1]:8020": 200, "evil.example:8020": 421, "": 421} {
+		r := httptest.NewRequest("GET", "/api/v1/today", nil)
+		r.Host = host
+		w := httptest.NewRecorder()
+		h.ServeHTTP(w, r)
+		if w.Code != want {
+			t.Errorf("%q: %d, want %d", host, w.Code, want)
+		}
 	}
 }
 

@@ -55,7 +55,8 @@ func (d *database) name() string {
 // ServeCmd runs the server.
 type ServeCmd struct {
 	database
-	Addr string `default:"127.0.0.1:8020" placeholder:"HOST:PORT" help:"Address to listen on; port 0 takes a free one."`
+	Addr string   `default:"127.0.0.1:8020" placeholder:"HOST:PORT" help:"Address to listen on; port 0 takes a free one."`
+	Host []string `placeholder:"NAME" help:"Another name under which a proxy on this machine serves it; may be given again."`
 }
 
 // Help is the long help.
@@ -70,6 +71,11 @@ the app leads through the first set-up.
 There are no accounts: whoever reaches the address may read and write. Serve a
 wider network through a proxy with a login and encryption. Phones keep the app
 for use without a network only over https, or on this machine itself.
+
+  ullage serve --host oxygen.ostrelweir.example  behind a proxy on this machine
+
+At a loopback address only requests to localhost and to names given with --host
+are answered.
 
 One server at a time has a folder open. Copy a folder only while no server runs,
 or use "ullage export". Before a new release changes a database it puts a copy
@@ -88,26 +94,31 @@ func (c *ServeCmd) serve(ctx context.Context, s *streams) error {
 	if err != nil {
 		return err
 	}
-	serveErr := Serve(ctx, s.out, s.err, c.Addr, c.name(), &lab.Service{Store: st, Calc: lab.TPO})
+	serveErr := Serve(ctx, s.out, s.err, c.Addr, c.name(), c.Host, &lab.Service{Store: st, Calc: lab.TPO})
 	return errors.Join(serveErr, st.Close())
 }
 
 // Serve answers HTTP at addr for a laboratory until ctx ends, then lets the
-// requests under way finish. where names the database in the greeting.
-func Serve(ctx context.Context, out, errOut io.Writer, addr, where string, service *lab.Service) error {
+// requests under way finish. where names the database in the greeting;
+// hosts are names besides localhost, for a loopback address.
+func Serve(ctx context.Context, out, errOut io.Writer, addr, where string, hosts []string, service *lab.Service) error {
 	l, err := net.Listen("tcp", addr)
 	if err != nil {
 		return fmt.Errorf("cannot listen on %s: %w; choose another --addr", addr, err)
 	}
 	log := slog.New(slog.NewTextHandler(errOut, nil))
 	server := &api.Server{Lab: service, Calc: calcTable{}, Web: web.FS(), Log: log, Version: Version}
+	a, isTCP := l.Addr().(*net.TCPAddr)
+	if isTCP && a.IP.IsLoopback() {
+		server.Hosts = append([]string{"localhost", "127.0.0.1", "::1", a.IP.String()}, hosts...)
+	}
 	h := &http.Server{
 		Handler: server.Handler(), ErrorLog: slog.NewLogLogger(log.Handler(), slog.LevelWarn),
 		ReadHeaderTimeout: 10 * time.Second, ReadTimeout: 2 * time.Minute, WriteTimeout: 2 * time.Minute,
 		IdleTimeout: 3 * time.Minute, MaxHeaderBytes: 64 << 10,
 	}
 	fmt.Fprintf(out, "Ullage is at %s\nrecords: %s\nstop with Ctrl-C\n", address(l.Addr()), where)
-	if a, ok := l.Addr().(*net.TCPAddr); ok && !a.IP.IsLoopback() {
+	if isTCP && !a.IP.IsLoopback() {
 		fmt.Fprintln(out, "there are no accounts: whoever reaches this address may read and write")
 	}
 	failed := make(chan error, 1)

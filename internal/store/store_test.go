@@ -7,6 +7,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync/atomic"
 	"testing"
@@ -128,6 +129,36 @@ func TestMigrationsHaveTheSameNumbers(t *testing.T) {
 	}
 	if names["sqlite"] != names["postgres"] {
 		t.Errorf("sqlite has\n%spostgres has\n%s", names["sqlite"], names["postgres"])
+	}
+}
+
+// Both databases end with the same tables and columns.
+func TestSameTables(t *testing.T) {
+	lite, _ := openTemp(t, SQLiteOptions{})
+	pg := openPG(t, newDatabase(t))
+	columns := func(st lab.Store, text string) string {
+		rows, err := st.(*db).read.Query(text)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer rows.Close()
+		var out []string
+		for rows.Next() {
+			var table, column string
+			if err := rows.Scan(&table, &column); err != nil {
+				t.Fatal(err)
+			}
+			out = append(out, table+"."+column)
+		}
+		slices.Sort(out)
+		return strings.Join(out, "\n")
+	}
+	a := columns(lite, `SELECT m.name, c.name FROM sqlite_master m, pragma_table_info(m.name) c
+		WHERE m.type = 'table' AND m.name NOT LIKE 'sqlite%' AND m.name NOT LIKE 'goose%'`)
+	b := columns(pg, `SELECT table_name, column_name FROM information_schema.columns
+		WHERE table_schema = 'public' AND table_name NOT LIKE 'goose%'`)
+	if a != b || !strings.Contains(a, "revision.body") {
+		t.Errorf("SQLite:\n%s\nPostgreSQL:\n%s", a, b)
 	}
 }
 
