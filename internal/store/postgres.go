@@ -105,6 +105,7 @@ func (s *db) listenOnce(ctx context.Context, cfg *pgx.ConnConfig) {
 	if _, err := conn.Exec(ctx, `LISTEN `+channel); err != nil {
 		return
 	}
+	s.hub.wake() // for what was written before this connection listened
 	for {
 		if _, err := conn.WaitForNotification(ctx); err != nil {
 			return
