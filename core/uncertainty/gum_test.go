@@ -57,7 +57,7 @@ func TestGUMLinear(t *testing.T) {
 		if math.Abs(r.U-math.Sqrt(variance)) > 1e-8*(math.Sqrt(variance)+1) || r.Value != value || r.DoF != 0 {
 			t.Errorf("got %v ± %v, want %v ± %v", r.Value, r.U, value, math.Sqrt(variance))
 		}
-		if !near(r.High95-r.Low95, 2*1.959963984540054*r.U, 1e-9) {
+		if math.Abs(r.High95-r.Low95-2*1.959963984540054*r.U) > 1e-9*r.U+1e-12*(1+math.Abs(value)) {
 			t.Errorf("interval %v to %v", r.Low95, r.High95)
 		}
 		shares := 0.0

@@ -5,6 +5,8 @@ import (
 	"math/rand/v2"
 	"sort"
 	"testing"
+
+	"gonum.org/v1/gonum/stat/distuv"
 )
 
 // The first numbers of xoshiro256++ from state 1, 2, 3, 4, as its reference
@@ -103,5 +105,18 @@ func TestLimits(t *testing.T) {
 				t.Errorf("%s, %d: %v to %v, want %v to %v", name, n, low, high, wantLow, wantHigh)
 			}
 		}
+	}
+}
+
+// The interpolated coverage factor against the quantile itself.
+func TestCoverageTable(t *testing.T) {
+	for inverse := 0.0005; inverse <= 1; inverse += 0.0005 {
+		want := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: 1 / inverse}.Quantile(0.975)
+		if got := coverage(1 / inverse); math.Abs(got/want-1) > 1e-6 {
+			t.Fatalf("%v degrees of freedom: %v, want %v", 1/inverse, got, want)
+		}
+	}
+	if coverage(0) != normal95 || math.Abs(coverage(1e9)-normal95) > 1e-6 || coverage(0.2) != coverage(1) {
+		t.Error(coverage(0), coverage(1e9), coverage(0.2))
 	}
 }
