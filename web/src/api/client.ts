@@ -2,7 +2,9 @@
 // Unreachable error, everything else an answer with its problem.
 import type { Collection, Problem, Rec, Write } from './records.ts';
 import type { Answer } from '../offline/outbox.ts';
-import type { Transport } from '../offline/sync.ts';
+import type { Change, Transport } from '../offline/sync.ts';
+import createClient from 'openapi-fetch';
+import type { paths } from '#gen/api.d.ts';
 
 export class Unreachable extends Error {}
 export class Refused extends Error {
@@ -11,15 +13,14 @@ export class Refused extends Error {
 	}
 }
 
-const BASE = '/api/v1';
 /** Server clock minus this device's clock, ms; undefined before the first answer. */
 export const clock: { skew_ms?: number } = {};
 
-async function call(path: string, init?: RequestInit, timeout_ms = 20000): Promise<Response> {
+async function call(req: Request, timeout_ms = 45000): Promise<Response> {
 	let res: Response;
 	const began = Date.now();
 	try {
-		res = await fetch(path, { ...init, signal: AbortSignal.timeout(timeout_ms), cache: 'no-store' });
+		res = await fetch(req, { signal: AbortSignal.timeout(timeout_ms), cache: 'no-store' });
 	} catch (e) {
 		throw new Unreachable(navigator.onLine ? 'The server does not answer.' : 'No network.', { cause: e });
 	}
@@ -30,59 +31,57 @@ async function call(path: string, init?: RequestInit, timeout_ms = 20000): Promi
 	return res;
 }
 
-async function problemOf(res: Response): Promise<Problem> {
-	try {
-		const p = (await res.json()) as Problem;
-		return { ...p, title: p.title || res.statusText, status: res.status };
-	} catch {
-		return { title: res.statusText || 'The server answered with an error', status: res.status };
-	}
-}
+const api = createClient<paths>({ baseUrl: '', fetch: (req: Request) => call(req) });
 
-export async function getJson<T>(path: string): Promise<T> {
-	const res = await call(BASE + path, { headers: { accept: 'application/json' } });
-	if (!res.ok) throw new Refused(await problemOf(res));
-	return (await res.json()) as T;
-}
-
-export async function postJson<T>(path: string, body: unknown, timeout_ms?: number): Promise<T> {
-	const res = await call(BASE + path, { method: 'POST', headers: { 'content-type': 'application/json' }, body: JSON.stringify(body) }, timeout_ms);
-	if (!res.ok) throw new Refused(await problemOf(res));
-	return (await res.json()) as T;
+/** The data of an answer, or its problem as an error. */
+async function data<T>(p: Promise<{ data?: T; response: Response; error?: unknown }>): Promise<T> {
+	const { data: d, response, error } = await p;
+	if (d !== undefined) return d;
+	const e = (error ?? {}) as Problem;
+	throw new Refused({ ...e, title: e.title || response.statusText || 'The server answered with an error', status: response.status });
 }
 
 export async function alive(): Promise<boolean> {
 	try {
-		return (await call('/healthz', undefined, 5000)).ok;
+		return (await call(new Request('/healthz'), 5000)).ok;
 	} catch {
 		return false;
 	}
 }
 
-interface BatchAnswer { status: string; record?: Rec; problem?: Problem }
-interface Changes { changes: { collection: Collection; record: Rec }[]; cursor: string; more: boolean }
 export interface RunView { run: Rec; samples: Rec[]; events: Rec[]; cursor: string }
 
 const STATUS: Record<string, number> = { created: 201, updated: 200, unchanged: 200, conflict: 409 };
+// The generated paths are one per collection; the records of each are checked in contract.ts.
+type OneOf = '/api/v1/samples';
 
 export const transport: Transport = {
 	async batch(writes: Write[]): Promise<Answer[]> {
-		const r = await postJson<{ answers: BatchAnswer[] }>('/batch', { sent_at: new Date().toISOString(), writes }, 60000);
-		return r.answers.map((a) => ({ status: STATUS[a.status] ?? a.problem?.status ?? 422, record: a.record, problem: a.problem }));
+		const r = await data(api.POST('/api/v1/batch', { body: { sent_at: new Date().toISOString(), writes } }));
+		return r.answers.map((a) => ({ status: STATUS[a.status] ?? a.problem?.status ?? 422, record: a.record as Rec | undefined, problem: a.problem as Problem | undefined }));
 	},
-	changes: (since: string) => getJson<Changes>(`/changes?limit=1000&since=${encodeURIComponent(since || '0')}`),
+	async changes(since: string) {
+		return (await data(api.GET('/api/v1/changes', { params: { query: { since: since || '0', limit: 1000 } } }))) as { changes: Change[]; cursor: string; more: boolean };
+	},
 	async list(c: Collection, after: string, newest = false) {
-		const r = await getJson<{ records: Rec[]; next?: string }>(`/${c}?limit=1000${after ? `&after=${after}` : ''}${newest ? '&order=newest' : ''}`);
-		return { records: r.records, next: r.next ?? '' };
+		const r = await data(api.GET(`/api/v1/${c}` as OneOf, { params: { query: { limit: 1000, ...(after ? { after } : {}), ...(newest ? { order: 'newest' as const } : {}) } } }));
+		return { records: r.records as unknown as Rec[], next: r.next ?? '' };
 	},
-	view: (run_id: string) => getJson<RunView>(`/runs/${run_id}/view`)
+	view: async (id: string) => (await data(api.GET('/api/v1/runs/{id}/view', { params: { path: { id } } }))) as unknown as RunView
 };
 
-export const revisions = (c: Collection, id: string) => getJson<{ revisions: Rec[] }>(`/${c}/${id}/revisions`).then((r) => r.revisions ?? []);
+export const revisions = async (c: Collection, id: string): Promise<Rec[]> =>
+	(await data(api.GET(`/api/v1/${c}/{id}/revisions` as `${OneOf}/{id}/revisions`, { params: { path: { id } } }))).revisions as unknown as Rec[];
+
+/** A calculation by the server, for a browser that has not loaded the core. A refused input is an answer too. */
+export async function calcOnServer(name: string, input: Record<string, unknown>): Promise<unknown> {
+	const { data: d, error } = await api.POST('/api/v1/calc/{name}', { params: { path: { name } }, body: input });
+	return d ?? error;
+}
 
 /** Calls back on every change the server tells of. Returns the way to stop. */
 export function listen(onChange: () => void, onOpen: (up: boolean) => void): () => void {
-	const es = new EventSource(`${BASE}/stream`);
+	const es = new EventSource('/api/v1/stream');
 	es.onopen = () => onOpen(true);
 	es.onerror = () => onOpen(false);
 	es.addEventListener('revision', onChange);

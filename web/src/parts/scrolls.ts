@@ -1,0 +1,17 @@
+// A table wider than its place can be scrolled by keyboard too: it takes the
+// focus, but only while there is something to scroll.
+export function scrolls(label: string) {
+	return (el: HTMLElement): (() => void) => {
+		const see = () => {
+			if (el.scrollWidth > el.clientWidth + 1) {
+				el.tabIndex = 0;
+				el.setAttribute('role', 'region');
+				el.setAttribute('aria-label', label);
+			} else for (const a of ['tabindex', 'role', 'aria-label']) el.removeAttribute(a);
+		};
+		const o = new ResizeObserver(see);
+		o.observe(el);
+		if (el.firstElementChild) o.observe(el.firstElementChild);
+		return () => o.disconnect();
+	};
+}
