@@ -60,11 +60,24 @@ func problem(err error) *Problem {
 		p.Detail = "nothing of this request was acknowledged; try again, then look at the server's log"
 		return p
 	}
-	p.Errors = e.Faults
+	p.Errors, p.Detail = e.Faults, inWords(e)
 	if e.Current != nil {
 		p.Current, p.Yours = e.Current, e.Yours
 	}
 	return p
+}
+
+// inWords says each fault in a line; what lies below it in the server is for
+// the log.
+func inWords(e *lab.Error) string {
+	lines := make([]string, 0, len(e.Faults))
+	for _, f := range e.Faults {
+		lines = append(lines, strings.TrimSuffix(f.Field+": "+f.Message+"; "+f.Mend, "; "))
+	}
+	if len(lines) == 0 {
+		return e.Text
+	}
+	return strings.Join(lines, "\n")
 }
 
 func newProblem(class lab.Class, field string, value any, message, mend string) *Problem {
