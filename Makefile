@@ -16,7 +16,7 @@ build:
 test: lint test-go test-wasm
 
 lint:
-	@test -z "$$(gofmt -l cmd core checks internal web/*.go)" || { gofmt -l cmd core checks internal web/*.go; echo "^ run gofmt"; exit 1; }
+	@test -z "$$(gofmt -l cmd core checks internal scripts web/*.go)" || { gofmt -l cmd core checks internal scripts web/*.go; echo "^ run gofmt"; exit 1; }
 	$(GO) vet ./...
 	GOOS=js GOARCH=wasm $(GO) vet ./cmd/wasm
 	$(GO) tool staticcheck ./...

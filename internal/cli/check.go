@@ -44,7 +44,7 @@ func (c *checkCommand) Run(s *streams) error {
 		fmt.Fprintf(s.out, "%s  %d of %d  %s\n%s", mark(bad == 0), good, good+bad, f.Source, lines)
 		passed, failed = passed+good, failed+bad
 	}
-	fmt.Fprintf(s.out, "%d values as published, %d off\n", passed, failed)
+	fmt.Fprintf(s.out, "%d values as wanted, %d off\n", passed, failed)
 	if failed > 0 || passed == 0 {
 		return errFaults
 	}
