@@ -44,6 +44,9 @@ func (in *TPOInput) plausible(s *state, out *TPOResult, w []Warning) []Warning {
 
 // oxygenBand asks about a reading that looks like a unit slip or is unlikely.
 func oxygenBand(w []Warning, code, field string, ppb float64) []Warning {
+	if ppb >= 1 && ppb <= 500 {
+		return w
+	}
 	shown := format(ppb, 3) + " ppb"
 	switch {
 	case ppb > 0 && ppb < 1:
