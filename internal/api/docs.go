@@ -132,7 +132,8 @@ func typeName(s *huma.Schema) string {
 	return s.Type
 }
 
-var docsTemplate = template.Must(template.New("docs").Parse(`<!doctype html>
+var docsTemplate = template.Must(template.New("docs").Parse(`{{define "schema"}}{{if or (eq . "binary") (eq . "any") (eq . "object")}}{{.}}{{else}}<a href="#schema-{{.}}">{{.}}</a>{{end}}{{end -}}
+<!doctype html>
 <html lang="en"><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">
 <title>Ullage: HTTP API</title>
 <style>
@@ -150,7 +151,7 @@ td,th{text-align:left;vertical-align:top;padding:4px 16px 4px 0;border-bottom:1p
 {{range .Ops}}<h3><code>{{.Method}} {{.Path}}</code></h3><p>{{.Summary}}. {{.Text}}</p>
 {{if .Params}}<div class="wide"><table><tr><th>parameter</th><th>type</th><th>meaning</th></tr>
 {{range .Params}}<tr><td><code>{{.Name}}</code></td><td>{{.Type}}</td><td>{{.Text}}</td></tr>{{end}}</table></div>{{end}}
-<p>{{if .Takes}}Takes <a href="#schema-{{.Takes}}">{{.Takes}}</a>. {{end}}Gives <a href="#schema-{{.Gives}}">{{.Gives}}</a>. Problems: {{.Problems}}.</p>
+<p>{{if .Takes}}Takes {{template "schema" .Takes}}. {{end}}Gives {{template "schema" .Gives}}. Problems: {{.Problems}}.</p>
 {{end}}</section>{{end}}
 <section><h2 id="records">records</h2>{{range .Schemas}}<h3 id="schema-{{.Name}}">{{.Name}}</h3>{{with .Text}}<p>{{.}}</p>{{end}}
 <div class="wide"><table><tr><th>field</th><th>type</th><th>meaning</th></tr>

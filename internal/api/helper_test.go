@@ -10,6 +10,7 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"path/filepath"
+	"sync"
 	"sync/atomic"
 	"testing"
 	"testing/fstest"
@@ -29,6 +30,7 @@ type bench struct {
 	*testing.T
 	srv  *Server
 	http *httptest.Server
+	mu   sync.Mutex
 	ids  map[string]string
 	now  atomic.Pointer[time.Time]
 }
@@ -58,6 +60,8 @@ func newBench(t *testing.T, opt store.SQLiteOptions) *bench {
 
 // id gives the same new id for the same name.
 func (b *bench) id(name string) string {
+	b.mu.Lock()
+	defer b.mu.Unlock()
 	if b.ids[name] == "" {
 		b.ids[name] = uuid.Must(uuid.NewV7()).String()
 	}

@@ -3,6 +3,7 @@ package api
 import (
 	"net/http"
 	"net/http/httptest"
+	"regexp"
 	"strings"
 	"testing"
 
@@ -159,6 +160,21 @@ func TestOwnHost(t *testing.T) {
 		h.ServeHTTP(w, r)
 		if w.Code != want {
 			t.Errorf("%q: %d, want %d", host, w.Code, want)
+		}
+	}
+}
+
+// Every link of the docs page leads somewhere on it.
+func TestDocsLinks(t *testing.T) {
+	b := newBench(t, store.SQLiteOptions{})
+	_, page := b.send("GET", "/api/docs", nil)
+	links := regexp.MustCompile(`href="#([^"]+)"`).FindAllStringSubmatch(string(page), -1)
+	if len(links) < 50 {
+		t.Errorf("%d links", len(links))
+	}
+	for _, l := range links {
+		if !strings.Contains(string(page), `id="`+l[1]+`"`) {
+			t.Errorf("#%s leads nowhere", l[1])
 		}
 	}
 }
