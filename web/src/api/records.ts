@@ -51,7 +51,7 @@ export interface Batch extends Rec { code: string; beer_id?: string; tank_id?: s
 /** What applied when the run began; later edits of the set-up do not reach back. */
 export interface InForce {
 	tare_g?: number; tare_sd_g?: number; capacity_ml?: number; capacity_sd_ml?: number; capacity_source?: string;
-	nominal_ml?: number; sg?: number; co2_vol?: number; abv_pct?: number; yeast_in_package?: boolean;
+	package?: PackageKind; nominal_ml?: number; sg?: number; co2_vol?: number; abv_pct?: number; yeast_in_package?: boolean;
 	neck_gap_mm?: number; neck_headspace_ml?: number; neck_ml_per_mm?: number;
 	limits?: LimitInForce[];
 }

@@ -25,7 +25,7 @@ export const SETUP: Record<SetupCollection, Page> = {
 	},
 	beers: {
 		one: 'Beer', many: 'Beers', why: 'Specific gravity turns grams into millilitres; yeast in the package means reading at once.', title: 'name', columns: ['style', 'sg', 'co2_vol'],
-		fields: [name, { key: 'style', label: 'Style', type: 'text' }, num('sg', 'Specific gravity, 20/20 °C', '', 'Of the degassed beer, such as 1.0105'), num('abv_pct', 'Alcohol', '% by volume'), num('co2_vol', 'Carbonation', 'volumes of CO₂'),
+		fields: [name, { key: 'style', label: 'Style', type: 'text' }, num('sg', 'Specific gravity, 20/20 °C', '', 'Of the degassed beer, such as 1.0105; or its extract, such as 2.6 °P'), num('abv_pct', 'Alcohol', '% by volume'), num('co2_vol', 'Carbonation', 'volumes of CO₂'),
 			{ key: 'yeast_in_package', label: 'Yeast in the package', type: 'check', hint: 'It takes up oxygen within minutes: read within 15 min (common practice).' }, note]
 	},
 	formats: {
@@ -51,7 +51,7 @@ export const SETUP: Record<SetupCollection, Page> = {
 		fields: [name, { ...num('heads', 'Filling heads, valves or lanes', '', '', '1'), required: true }, num('stations', 'Closing stations', '', '', '1'), num('packages_per_min', 'Speed', 'packages/min'), num('sample_every_min', 'A set every', 'min'), note]
 	},
 	instruments: {
-		one: 'Instrument', many: 'Instruments', why: 'What is known of their error becomes the interval of every result.', title: 'name', columns: ['kind', 'check_every_days', 'last_checked_at'],
+		one: 'Instrument', many: 'Instruments', why: 'Kept with every run; their checks come due on today\'s page.', title: 'name', columns: ['kind', 'check_every_days', 'last_checked_at'],
 		fields: [name, { key: 'kind', label: 'Kind', type: 'select', options: [['do_meter', 'DO meter'], ['scale', 'Scale'], ['thermometer', 'Thermometer']], required: true }, num('resolution', 'Smallest step shown', 'ppb, g or °C'), num('u_abs', 'Standard uncertainty, constant', 'ppb, g or °C'), num('u_rel', 'Standard uncertainty, proportional', 'fraction', '0.02 is 2 %'),
 			num('check_every_days', 'Checked every', 'days'), { key: 'last_checked_at', label: 'Last checked', type: 'datetime' }, note]
 	},

@@ -20,7 +20,7 @@ export function limitsInForce(limits: Limit[], beer_id: string, format_id: strin
 
 export function snapshot(beer?: Beer, format?: Format, lot?: FormatLot, limits: InForce['limits'] = []): InForce {
 	return {
-		nominal_ml: format?.nominal_ml, sg: beer?.sg, abv_pct: beer?.abv_pct, co2_vol: beer?.co2_vol, yeast_in_package: beer?.yeast_in_package || undefined,
+		package: format?.kind, nominal_ml: format?.nominal_ml, sg: beer?.sg, abv_pct: beer?.abv_pct, co2_vol: beer?.co2_vol, yeast_in_package: beer?.yeast_in_package || undefined,
 		tare_g: lot?.tare_g, tare_sd_g: lot?.tare_sd_g, capacity_ml: lot?.capacity_ml, capacity_sd_ml: lot?.capacity_sd_ml,
 		capacity_source: lot?.capacity_ml !== undefined ? (lot.capacity_source ?? 'lot') : undefined, neck_gap_mm: lot?.neck_gap_mm, neck_headspace_ml: lot?.neck_headspace_ml, neck_ml_per_mm: lot?.neck_ml_per_mm, limits
 	};

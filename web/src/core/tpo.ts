@@ -24,9 +24,11 @@ export function tpoInput(i: SampleInputs, f: InForce, own: boolean, kind?: Packa
 		temperature_c: i.temperature_c, gross_g: i.gross_g, tare_g: own ? i.tare_g : f.tare_g, tare_source: own ? 'own' : 'lot',
 		tare_sd_g: own ? undefined : f.tare_sd_g, capacity_ml: f.capacity_ml, capacity_sd_ml: f.capacity_sd_ml,
 		capacity_source: f.capacity_source || 'lot', sg: f.sg, shaken_do_ppb: i.do_ppb, nominal_ml: f.nominal_ml, co2_vol: f.co2_vol,
-		abv_pct: f.abv_pct, gap_mm: i.gap_mm, limit_ppb: limit?.single_red_ppb ?? limit?.single_green_ppb,
-		minutes_since_closing: late !== undefined && late >= 0 ? Number(late.toFixed(2)) : undefined, uncertainty: 'gum', package: kind, yeast_in_package: f.yeast_in_package || undefined
+		abv_pct: f.abv_pct, gap_mm: i.gap_mm, path: 'auto', limit_ppb: limit?.single_red_ppb ?? limit?.single_green_ppb,
+		minutes_since_closing: late !== undefined && late >= 0 ? Number(late.toFixed(2)) : undefined, uncertainty: 'gum', package: f.package ?? kind, yeast_in_package: f.yeast_in_package || undefined
 	};
+	// A fill height without a weight needs no tare.
+	if (i.gap_mm !== undefined && i.gross_g === undefined) Object.assign(all, { tare_g: undefined, tare_sd_g: undefined });
 	if (i.gap_mm !== undefined)
 		Object.assign(all, { neck_gap_mm: f.neck_gap_mm, neck_headspace_ml: f.neck_headspace_ml, neck_ml_per_mm: f.neck_ml_per_mm });
 	return Object.fromEntries(Object.entries(all).filter(([, v]) => v !== undefined && v !== null));

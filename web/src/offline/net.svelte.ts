@@ -63,7 +63,7 @@ class Net {
 		clearTimeout(this.timer);
 		const news: Change[] = [];
 		try {
-			const out = await navigator.locks.request('ullage-sync', () => round(store.db, transport, (c) => news.push(...c)));
+			const out = await alone(() => round(store.db, transport, (c) => news.push(...c)));
 			this.fails = 0;
 			this.state = 'online';
 			this.trouble = '';
@@ -91,6 +91,11 @@ class Net {
 		const wait = this.fails ? Math.min(30000, 1000 * 2 ** Math.min(this.fails, 5)) : 60000;
 		this.timer = setTimeout(() => void this.sync(), wait);
 	}
+}
+
+/** One tab syncs at a time. Browsers offer locks only over https or on this machine; without them two tabs may send the same write, which the server counts once. */
+function alone<T>(f: () => Promise<T>): Promise<T> {
+	return navigator.locks ? (navigator.locks.request('ullage-sync', f) as Promise<T>) : f();
 }
 
 export const net = new Net();
