@@ -1,0 +1,244 @@
+package verdict
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+)
+
+// share of the allowed false alarms that each channel may spend.
+var share = [3]float64{0.1, 0.3, 0.6}
+
+// found is a cause before it is put into words.
+type found struct {
+	term
+	effect
+	channel  int
+	also     []string // other channels that show it
+	headside bool     // in the headspace: unshaken DO does not show it
+	said     string   // extra evidence
+}
+
+// causes of a run: each channel is fitted in the order of the beer, and what
+// one shows is offered to the next.
+func (r *run) causes() (list []found, fits [3]*fit) {
+	var given []term
+	for c := range 3 {
+		f := r.frame(c)
+		if f.n < 6 {
+			continue
+		}
+		alpha := r.rules.FalseAlarm * share[c]
+		if c == 2 && fits[0] == nil && fits[1] == nil {
+			alpha = r.rules.FalseAlarm
+		}
+		m := choose(r, f, given, alpha)
+		fits[c] = m
+		s := m.solve()
+		for j := range m.terms {
+			t := m.terms[j]
+			x := found{term: t, effect: m.sizeOf(j, &s), channel: c}
+			if t.nuisance {
+				if c == 2 || fits[2] == nil && c == 1 {
+					list = append(list, x)
+				}
+				continue
+			}
+			list = r.join(list, x)
+			if t.family != famGiven {
+				given = append(given, t)
+			}
+		}
+	}
+	for i := range list {
+		r.classify(&list[i], fits)
+	}
+	return list, fits
+}
+
+// join puts the same cause seen in two channels together. The size is that of
+// the package's TPO, or the one of the narrower interval where the two agree.
+func (r *run) join(list []found, x found) []found {
+	for i := range list {
+		old := &list[i]
+		if old.nuisance || old.channel == x.channel || !r.alike(&old.term, &x.term) {
+			continue
+		}
+		old.also = append(old.also, channelName(old.channel))
+		agree := old.ppb >= x.low && old.ppb <= x.high
+		lasting := x.kind == KindStep || x.kind == KindDrift || x.kind == KindHead
+		if !(lasting && agree && old.high-old.low < x.high-x.low) {
+			x.also, x.errors = old.also, math.Max(x.errors, old.errors)
+			x.event, x.from = cmp.Or(x.event, old.event), old.from
+			*old = x
+		} else {
+			old.also = append(old.also[:len(old.also)-1], channelName(x.channel))
+			old.rows, old.runMean, old.errors = x.rows, x.runMean, math.Max(x.errors, old.errors)
+		}
+		return list
+	}
+	return append(list, x)
+}
+
+// alike tells whether two terms of different channels are one cause.
+func (r *run) alike(a, b *term) bool {
+	if a.kind != b.kind || a.head != b.head || a.station != b.station {
+		return false
+	}
+	if a.kind == KindStep || a.kind == KindHead {
+		near := math.Max(20, 0.15*r.end)
+		return math.Abs(a.from-b.from) <= near || a.from < b.to && b.from < a.to && a.head != ""
+	}
+	return true
+}
+
+// classify names a step or a head by what the other channels say.
+func (r *run) classify(x *found, fits [3]*fit) {
+	switch x.kind {
+	case KindLowFill:
+		x.head = r.headOfLowFills()
+	case KindHead:
+		if d, t := r.fillOf(x); t < -3 && d < -0.008*r.fillMid {
+			x.kind = KindLowFill
+			x.said = fmt.Sprintf("its fills lie %s mL below the others", number(-d))
+		} else if r.unchangedBelow(x, fits[1]) {
+			x.headside = true
+		}
+	case KindStep:
+		inInlet := x.channel == 0 || slices.Contains(x.also, inletDO)
+		switch {
+		case x.channel == 2 && len(x.also) == 0 && r.unchangedBelow(x, fits[1]):
+			x.kind, x.headside = KindHeadspace, true
+		case inInlet && x.event != TankChange && r.likeMeter(x, fits):
+			x.kind = KindMeter
+		case x.event == TankChange && (inInlet || r.movedIn(x, fits[0])):
+			x.kind = KindTank
+		case inInlet && r.tankSteady(x):
+			x.kind = KindLine
+		}
+	}
+}
+
+// fillOf is the mean fill of the packages that a head's term touches against
+// the others, in mL and in its standard errors.
+func (r *run) fillOf(x *found) (d, t float64) {
+	var own, other []float64
+	for i := range r.in.Samples {
+		s := &r.in.Samples[i]
+		if !s.FillKnown || s.Beer <= 0 {
+			continue
+		}
+		at := r.minutes(s.at())
+		if s.Head == x.head && at >= x.from && at < x.to {
+			own = append(own, s.Beer)
+		} else if s.Head != x.head {
+			other = append(other, s.Beer)
+		}
+	}
+	if len(own) < 2 || len(other) < 3 {
+		return 0, 0
+	}
+	mid := medianOf(other)
+	sd := math.Max(spreadOf(other, mid), 0.001*mid)
+	d = medianOf(own) - mid
+	return d, d / (1.25 * sd * math.Sqrt(1/float64(len(own))+1/float64(len(other))))
+}
+
+func (r *run) headOfLowFills() string {
+	count, all := map[string]int{}, 0
+	best := ""
+	for i, low := range r.lowFill {
+		if h := r.in.Samples[i].Head; low {
+			count[h]++
+			all++
+			if count[h] > count[best] || best == "" {
+				best = h
+			}
+		}
+	}
+	if 10*count[best] >= 7*all {
+		return best
+	}
+	return ""
+}
+
+// contrast is the excess of a term's span in another channel, in ppb, with its
+// standard error; ok is false where that channel has too few readings in or out.
+func (r *run) contrast(x *found, m *fit) (ppb, se float64, ok bool) {
+	if m == nil {
+		return 0, 0, false
+	}
+	f := m.f
+	col := make([]float64, f.n)
+	in := 0
+	for i, at := range f.at {
+		if at >= x.from && at < x.to && (x.head == "" || f.head[i] >= 0 && f.heads[f.head[i]] == x.head) {
+			col[i] = 1
+			in++
+		}
+	}
+	if in < 2 || f.n-in < 2 {
+		return 0, 0, false
+	}
+	t := x.term
+	t.x, t.nuisance, t.floor = col, true, 0
+	wider := newFit(f, append(append([]term(nil), m.terms...), t))
+	if len(wider.q) != len(wider.terms)+1 {
+		return 0, 0, false
+	}
+	s := wider.solve()
+	e := wider.sizeOf(len(wider.terms)-1, &s)
+	return e.ppb, (e.high - e.low) / (2 * quantile95(math.Max(1, s.nu))), true
+}
+
+// unchangedBelow tells whether unshaken DO shows at most half of the excess.
+func (r *run) unchangedBelow(x *found, m *fit) bool {
+	d, se, ok := r.contrast(x, m)
+	return ok && d+1.645*se < 0.5*x.ppb
+}
+
+func (r *run) movedIn(x *found, m *fit) bool {
+	d, se, ok := r.contrast(x, m)
+	return ok && d > 1.645*se && d > 0
+}
+
+// likeMeter tells a shift of the meter in mid-run: every kind of reading moves
+// by the same amount, so that TPO moves by the factor from shaken DO to TPO.
+func (r *run) likeMeter(x *found, fits [3]*fit) bool {
+	inlet, seInlet, ok := r.contrast(x, fits[0])
+	total, seTotal, both := r.contrast(x, fits[2])
+	k := r.factor()
+	if !ok || !both || k < 1.5 {
+		return false
+	}
+	off := func(scale float64) float64 { return math.Abs(total-scale*inlet) / math.Hypot(seTotal, scale*seInlet) }
+	return off(1) > 2.5 && off(k) < 1.5
+}
+
+func (r *run) factor() float64 {
+	var list []float64
+	for i := range r.in.Samples {
+		if k := r.in.Samples[i].Factor; k > 0 {
+			list = append(list, k)
+		}
+	}
+	return medianOf(list)
+}
+
+// tankSteady tells that readings in the tank exist and did not follow.
+func (r *run) tankSteady(x *found) bool {
+	var in, out []float64
+	for i := range r.in.Samples {
+		s := &r.in.Samples[i]
+		if s.Tank == nil {
+			continue
+		}
+		if at := r.minutes(s.at()); at >= x.from && at < x.to {
+			in = append(in, *s.Tank)
+		} else {
+			out = append(out, *s.Tank)
+		}
+	}
+	return len(in) > 0 && len(out) > 0 && medianOf(in)-medianOf(out) < 0.3*x.ppb
+}

@@ -1,0 +1,46 @@
+package verdict
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"time"
+)
+
+func parse(s string) (float64, error) { return strconv.ParseFloat(s, 64) }
+
+// number prints a figure in ppb for people: three digits, no exponent.
+func number(v float64) string {
+	switch a := math.Abs(v); {
+	case a == 0 || math.IsNaN(v) || math.IsInf(v, 0):
+		return strconv.FormatFloat(v, 'g', 4, 64)
+	case a < 1:
+		return strconv.FormatFloat(v, 'g', 2, 64)
+	case a < 10:
+		return strconv.FormatFloat(v, 'f', 1, 64)
+	}
+	return strconv.FormatFloat(v, 'f', 0, 64)
+}
+
+func percent(p float64) string {
+	switch {
+	case p < 0.001:
+		return "< 0.1 %"
+	case p > 0.999:
+		return "> 99.9 %"
+	case p < 0.1:
+		return fmt.Sprintf("%.1f %%", 100*p)
+	}
+	return fmt.Sprintf("%.0f %%", 100*p)
+}
+
+func stamp(t time.Time) string { return t.Format(time.RFC3339) }
+
+func clock(t time.Time) string { return t.Format("15:04") }
+
+func plural(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return strconv.Itoa(n) + " " + many
+}
