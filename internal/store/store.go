@@ -29,6 +29,7 @@ type dialect struct {
 	instant func(lab.Time) any    // how a time is stored
 	begin   string                // run first in a transaction that appends
 	end     string                // run last in it
+	inOne   string                // one statement that appends, where the database knows one
 	class   func(error) lab.Class // of a failure
 }
 

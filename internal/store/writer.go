@@ -180,9 +180,9 @@ func notDone(err error) error {
 
 // appender holds the statements of one transaction.
 type appender struct {
-	s                      *db
-	tx                     *sql.Tx
-	newest, insert, upsert *sql.Stmt
+	s                             *db
+	tx                            *sql.Tx
+	newest, insert, upsert, inOne *sql.Stmt
 }
 
 const (
@@ -209,7 +209,11 @@ func (s *db) prepared(ctx context.Context, text string) (*sql.Stmt, error) {
 // connection is the transaction's from then on.
 func (s *db) appender(ctx context.Context) (*appender, error) {
 	a := &appender{s: s}
-	for text, stmt := range map[string]**sql.Stmt{newestSQL: &a.newest, insertSQL: &a.insert, upsertSQL: &a.upsert} {
+	need := map[string]**sql.Stmt{newestSQL: &a.newest, insertSQL: &a.insert, upsertSQL: &a.upsert}
+	if s.inOne != "" {
+		need = map[string]**sql.Stmt{s.inOne: &a.inOne}
+	}
+	for text, stmt := range need {
 		prepared, err := s.prepared(ctx, text)
 		if err != nil {
 			return nil, err
@@ -221,38 +225,60 @@ func (s *db) appender(ctx context.Context) (*appender, error) {
 
 func (a *appender) join(ctx context.Context, tx *sql.Tx) {
 	a.tx = tx
-	for _, stmt := range []**sql.Stmt{&a.newest, &a.insert, &a.upsert} {
-		*stmt = tx.StmtContext(ctx, *stmt)
+	for _, stmt := range []**sql.Stmt{&a.newest, &a.insert, &a.upsert, &a.inOne} {
+		if *stmt != nil {
+			*stmt = tx.StmtContext(ctx, *stmt)
+		}
 	}
 }
 
 // one stores a revision that follows the newest, or says what is there.
 func (a *appender) one(ctx context.Context, r lab.Revision) (lab.Outcome, error) {
-	var newest int
-	err := a.newest.QueryRowContext(ctx, string(r.Kind), r.ID).Scan(&newest)
-	if err != nil && !errors.Is(err, sql.ErrNoRows) {
-		return lab.Outcome{}, err
-	}
-	if newest != r.Rev-1 {
-		return a.occupied(ctx, r)
-	}
 	open := 0
 	if r.Open {
 		open = 1
 	}
-	err = a.insert.QueryRowContext(ctx, string(r.Kind), r.ID, r.Rev, r.RunID, open, r.Hash, string(r.Body),
-		r.By, r.DeviceID, a.s.instant(r.DeviceAt), a.s.instant(r.ServerAt)).Scan(&r.Seq)
+	row := []any{string(r.Kind), r.ID, r.Rev, r.RunID, open, r.Hash, string(r.Body),
+		r.By, r.DeviceID, a.s.instant(r.DeviceAt), a.s.instant(r.ServerAt)}
+	var done bool
+	var err error
+	if a.inOne != nil {
+		done, err = found(a.inOne.QueryRowContext(ctx, row...), &r.Seq)
+	} else {
+		done, err = a.stepwise(ctx, &r, row)
+	}
 	if err != nil {
 		return lab.Outcome{}, err
 	}
-	if _, err = a.upsert.ExecContext(ctx, string(r.Kind), r.ID, r.Rev, r.Seq, r.RunID, open); err != nil {
-		return lab.Outcome{}, err
+	if !done {
+		return a.occupied(ctx, r)
 	}
 	status := lab.Updated
 	if r.Rev == 1 {
 		status = lab.Created
 	}
 	return lab.Outcome{Status: status, Current: r}, nil
+}
+
+func found(row *sql.Row, into any) (bool, error) {
+	err := row.Scan(into)
+	if errors.Is(err, sql.ErrNoRows) {
+		return false, nil
+	}
+	return err == nil, err
+}
+
+// stepwise looks, stores and lists; false: the place is taken.
+func (a *appender) stepwise(ctx context.Context, r *lab.Revision, row []any) (bool, error) {
+	var newest int
+	if _, err := found(a.newest.QueryRowContext(ctx, row[0], row[1]), &newest); err != nil || newest != r.Rev-1 {
+		return false, err
+	}
+	if err := a.insert.QueryRowContext(ctx, row...).Scan(&r.Seq); err != nil {
+		return false, err
+	}
+	_, err := a.upsert.ExecContext(ctx, row[0], row[1], row[2], r.Seq, row[3], row[4])
+	return err == nil, err
 }
 
 // occupied answers a revision whose place is taken, or whose base is missing.
