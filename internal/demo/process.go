@@ -178,11 +178,13 @@ func (g *generator) afterStop(t float64) float64 {
 		if since < 0 {
 			continue
 		}
-		x *= 1 + s.boost*math.Exp(-since/s.tau)
 		if g.standing && since < 1 {
-			// One minute open makes 1.5 times the air, five and more six times.
+			// Filled before the stop: one minute open makes 1.5 times the air,
+			// five and more six times.
 			x *= 1.5 + 4.5*min(max((s.length-1)/4, 0), 1)
+			continue
 		}
+		x *= 1 + s.boost*math.Exp(-since/s.tau)
 	}
 	return x
 }

@@ -103,8 +103,8 @@ func inSet(n ...int) pick {
 func not(p pick) pick { return func(s *lab.Sample, m float64) bool { return !p(s, m) } }
 
 // Each scripted run must show in its records what is really the matter with it.
-// Bands are wide enough for any seed that was tried, narrow enough to fail
-// where the effect is missing.
+// The bands hold for the default seed, and each was seen to fail with its effect
+// taken out of the model.
 func TestScriptedRunsShowTheirSignature(t *testing.T) {
 	checks := map[string]func(*story){
 		"R1": all1, "R2": all2, "R3": startUp, "R4": oneHead, "R5": jetter, "R6": drift, "R7": gas, "R8": restarts,
@@ -178,7 +178,7 @@ func restarts(x *story) {
 	stood := func(_ *lab.Sample, m float64) bool {
 		return (m >= 54 && m < 55) || (m >= 109 && m < 110) || (m >= 152 && m < 153)
 	}
-	x.between("TPO of cans that stood over the others", x.mean("shaken", 18, stood)/x.mean("shaken", 15, not(stood)), 3, 15)
+	x.between("TPO of cans that stood over the others", x.mean("shaken", 18, stood)/x.mean("shaken", 15, not(stood)), 2.3, 5)
 	x.between("mean TPO of the others", x.mean("shaken", 15, not(stood)), 90, 150)
 }
 
