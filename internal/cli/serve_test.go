@@ -1,17 +1,14 @@
 package cli
 
 import (
-	"archive/zip"
 	"bufio"
 	"bytes"
-	"context"
 	"encoding/json"
 	"fmt"
 	"io"
 	"net/http"
 	"os"
 	"os/exec"
-	"path/filepath"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -21,8 +18,6 @@ import (
 
 	"github.com/alecthomas/kong"
 	"github.com/google/uuid"
-
-	"ullage/internal/lab"
 )
 
 // The test binary started with this variable is a server: a process of its own,
@@ -240,140 +235,5 @@ func TestSecondServerOnOneFolder(t *testing.T) {
 	out, err := second.CombinedOutput()
 	if err == nil || !strings.Contains(string(out), "another server has this database open") || !strings.Contains(string(out), "--data") {
 		t.Errorf("%v: %s", err, out)
-	}
-}
-
-// An export, imported into an empty database and exported again, is the same
-// byte for byte, as a zip file and as a folder; also while a server runs.
-func TestExportImport(t *testing.T) {
-	tmp := t.TempDir()
-	data := filepath.Join(tmp, "data")
-	p := startServer(t, "--addr", "127.0.0.1:0", "--data", data)
-	beer, format, line, run := newID(), newID(), newID(), newID()
-	writes := []struct {
-		collection, id string
-		record         map[string]any
-	}{
-		{"brewery", lab.BreweryID, map[string]any{"name": "Ostrelweir Brewhouse", "altitude_m": 310}},
-		{"beers", beer, map[string]any{"name": `=HYPERLINK("x")`, "sg": 1.01, "note": "+1\n\"quoted\", ü"}},
-		{"formats", format, map[string]any{"name": "Can 355", "kind": "can", "nominal_ml": 355}},
-		{"lines", line, map[string]any{"name": "-C6", "heads": 6}},
-		{"runs", run, map[string]any{"beer_id": beer, "format_id": format, "line_id": line, "status": "going",
-			"started_at": "2026-11-05T06:30:00+01:00", "in_force": map[string]any{"capacity_ml": 373.5, "tare_g": 13.4}}},
-		{"samples", newID(), map[string]any{"run_id": run, "kind": "shaken", "taken_at": "2026-11-05T06:55:00+01:00", "by": "@tech",
-			"inputs": map[string]any{"temperature_c": 4, "gross_g": 372.6, "do_ppb": 48}, "raw": map[string]any{"do_ppb": "48"}}},
-	}
-	for _, w := range writes {
-		if code := p.put(w.collection, w.id, w.record); code != 200 {
-			t.Fatalf("%s: %d", w.collection, code)
-		}
-	}
-	var out bytes.Buffer
-	s := &streams{nil, &out, &out}
-	first := filepath.Join(tmp, "a.zip")
-	must(t, (&ExportCmd{database: database{Data: data}, To: first}).Run(s)) // the server runs
-	copied := database{Data: filepath.Join(tmp, "copy")}
-	must(t, (&ImportCmd{database: copied, From: first}).Run(s))
-	folder := filepath.Join(tmp, "b")
-	must(t, (&ExportCmd{database: copied, To: folder}).Run(s))
-	third := database{Data: filepath.Join(tmp, "third")}
-	must(t, (&ImportCmd{database: third, From: folder}).Run(s))
-
-	z, err := zip.OpenReader(first)
-	must(t, err)
-	defer z.Close()
-	files := 0
-	for _, f := range z.File {
-		if f.Name == lab.ManifestFile {
-			continue // holds the time
-		}
-		r, err := f.Open()
-		must(t, err)
-		want, err := io.ReadAll(r)
-		must(t, err)
-		got, err := os.ReadFile(filepath.Join(folder, f.Name))
-		must(t, err)
-		if !bytes.Equal(got, want) {
-			t.Errorf("%s differs:\n%s\n%s", f.Name, got, want)
-		}
-		files++
-		if f.Name == "csv/beers.csv" && !strings.Contains(string(want), `"'=HYPERLINK(""x"")"`) {
-			t.Errorf("a formula is not guarded: %s", want)
-		}
-		if f.Name == lab.RevisionsFile && strings.Count(string(want), "\n") != len(writes) {
-			t.Errorf("%d revisions: %s", strings.Count(string(want), "\n"), want)
-		}
-	}
-	if files != len(lab.Kinds())+1 {
-		t.Errorf("%d files", files)
-	}
-	if err := (&ImportCmd{database: copied, From: folder}).Run(s); err == nil || !strings.Contains(err.Error(), "is not empty") {
-		t.Errorf("importing twice: %v", err)
-	}
-	if err := (&ExportCmd{database: copied, To: folder}).Run(s); err == nil {
-		t.Error("an export wrote over another")
-	}
-	// Run numbers go on after the imported ones.
-	p2 := startServer(t, "--addr", "127.0.0.1:0", "--data", third.Data)
-	next := newID()
-	writes[4].record["code"] = "next"
-	if code := p2.put("runs", next, writes[4].record); code != 200 {
-		t.Fatal(code)
-	}
-	resp, err := http.Get(p2.url + "/api/v1/runs/" + next)
-	must(t, err)
-	defer resp.Body.Close()
-	var got lab.Run
-	must(t, json.NewDecoder(resp.Body).Decode(&got))
-	if got.Number != 2 {
-		t.Errorf("the run after the import has number %d", got.Number)
-	}
-}
-
-func must(t *testing.T, err error) {
-	t.Helper()
-	if err != nil {
-		t.Fatal(err)
-	}
-}
-
-// A changed or cut export is refused whole, and says where.
-func TestImportRefuses(t *testing.T) {
-	tmp := t.TempDir()
-	data := filepath.Join(tmp, "data")
-	p := startServer(t, "--addr", "127.0.0.1:0", "--data", data)
-	for range 3 {
-		id := newID()
-		p.put("tanks", id, tank(id))
-	}
-	var out bytes.Buffer
-	s := &streams{nil, &out, &out}
-	must(t, (&ExportCmd{database: database{Data: data}, To: filepath.Join(tmp, "good")}).Run(s))
-	text, err := os.ReadFile(filepath.Join(tmp, "good", lab.RevisionsFile))
-	must(t, err)
-	lines := strings.SplitAfter(string(text), "\n")
-	for name, c := range map[string]struct{ content, says string }{
-		"cut":           {lines[0] + lines[1], "manifest"},
-		"half a line":   {lines[0] + lines[1] + lines[2][:40], "line 3"},
-		"unknown field": {lines[0] + strings.Replace(lines[1], `"name"`, `"nom"`, 1) + lines[2], "nom"},
-		"twice":         {lines[0] + lines[0] + lines[2], "line 2"},
-		"bad utf-8":     {lines[0] + strings.Replace(lines[1], "bright", "\xff\xfe", 1) + lines[2], "UTF-8"},
-	} {
-		t.Run(name, func(t *testing.T) {
-			dir := filepath.Join(t.TempDir(), "bad")
-			must(t, os.CopyFS(dir, os.DirFS(filepath.Join(tmp, "good"))))
-			must(t, os.WriteFile(filepath.Join(dir, lab.RevisionsFile), []byte(c.content), 0o600))
-			into := database{Data: filepath.Join(t.TempDir(), "into")}
-			err := (&ImportCmd{database: into, From: dir}).Run(s)
-			if err == nil || !strings.Contains(err.Error(), c.says) {
-				t.Errorf("%v; want %q in it", err, c.says)
-			}
-			st, err := into.open(context.Background())
-			must(t, err)
-			defer st.Close()
-			if head, _ := st.Head(context.Background()); head != 0 {
-				t.Errorf("%d revisions of a refused import", head)
-			}
-		})
 	}
 }
