@@ -69,9 +69,14 @@ export class Serve {
 		if (!r.ok) throw new Error(`${path}: ${r.status} ${await r.text()}`);
 		return (await r.json()) as T;
 	}
-	async write(writes: object[]): Promise<{ status: string; record?: { id: string; rev: number }; problem?: { title: string; detail?: string } }[]> {
-		const r = await fetch(`${this.url}/api/v1/batch`, { method: 'POST', headers: { 'content-type': 'application/json' }, body: JSON.stringify({ writes }), signal: AbortSignal.timeout(15000) });
-		if (!r.ok) throw new Error(`batch: ${r.status} ${await r.text()}`);
-		return ((await r.json()) as { answers: [] }).answers;
+	async write(writes: object[]): Promise<Answer[]> {
+		const out: Answer[] = [];
+		for (let i = 0; i < writes.length; i += 500) {
+			const r = await fetch(`${this.url}/api/v1/batch`, { method: 'POST', headers: { 'content-type': 'application/json' }, body: JSON.stringify({ writes: writes.slice(i, i + 500) }), signal: AbortSignal.timeout(15000) });
+			if (!r.ok) throw new Error(`batch: ${r.status} ${await r.text()}`);
+			out.push(...((await r.json()) as { answers: Answer[] }).answers);
+		}
+		return out;
 	}
 }
+export interface Answer { status: string; record?: { id: string; rev: number }; problem?: { title: string; detail?: string } }

@@ -54,8 +54,15 @@ export function parse(text: string, kind: Kind, u: Units): Parsed {
 	return { value: Number(f(x).toPrecision(12)), unit: shown };
 }
 
+// Making a formatter costs a hundred times its use; a long run formats thousands.
+const NUMBER = new Map<number, Intl.NumberFormat>();
+const HM = new Intl.DateTimeFormat('en-GB', { hour: '2-digit', minute: '2-digit' });
+const DAY = new Intl.DateTimeFormat('en-GB', { day: 'numeric', month: 'short', year: 'numeric' });
+
 export function fmt(x: number, digits: number): string {
-	return x.toLocaleString('en-US', { minimumFractionDigits: digits, maximumFractionDigits: digits }).replace('-', '\u2212');
+	let f = NUMBER.get(digits);
+	if (!f) NUMBER.set(digits, (f = new Intl.NumberFormat('en-US', { minimumFractionDigits: digits, maximumFractionDigits: digits })));
+	return f.format(x).replace('-', '\u2212');
 }
 /** Decimals that two significant digits of the uncertainty justify (JCGM 100, 7.2.6). */
 export function decimalsFor(u: number | undefined, fallback = 0): number {
@@ -93,11 +100,11 @@ export function duration(min: number): string {
 }
 export function clockTime(iso: string | undefined): string {
 	if (!iso) return '–';
-	return new Date(iso).toLocaleTimeString('en-GB', { hour: '2-digit', minute: '2-digit' });
+	return HM.format(new Date(iso));
 }
 export function day(iso: string | undefined): string {
 	if (!iso) return '–';
-	return new Date(iso).toLocaleDateString('en-GB', { day: 'numeric', month: 'short', year: 'numeric' });
+	return DAY.format(new Date(iso));
 }
 /** For inputs of type datetime-local, in the device's own time zone. */
 export function localInput(iso: string | undefined): string {

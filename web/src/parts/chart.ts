@@ -9,7 +9,7 @@ import type { EChartsCoreOption } from 'echarts/core';
 core.use([ScatterChart, CustomChart, GridComponent, TooltipComponent, MarkLineComponent, DataZoomComponent, AriaComponent, CanvasRenderer]);
 export { core };
 
-export interface Point { t: number; v: number; low?: number; high?: number; kind: 'shaken' | 'unshaken' | 'inlet'; word: 'within' | 'watch' | 'over' | 'none'; text: string }
+export interface Point { t: number; v: number; low?: number; high?: number; kind: 'shaken' | 'unshaken' | 'inlet'; word: 'within' | 'watch' | 'over' | 'none'; text: () => string }
 export interface Mark { t: number; name: string }
 export interface Look { ink: string; ink2: string; line: string; surface: string; oxy: string; within: string; watch: string; over: string; beer: string; gas: string; font: string }
 
@@ -61,7 +61,7 @@ export function option(o: Options): EChartsCoreOption {
 		grid: { left: 56, right: 96, top: 40, bottom: 40 },
 		xAxis: { type: 'time', axisLabel: { color: k.ink2, fontSize: 13, hideOverlap: true }, axisLine: { lineStyle: { color: k.ink2 } }, splitLine: { show: false }, min: t0 - pad, max: t1 + pad },
 		yAxis: { type: o.log ? 'log' : 'value', min: o.log ? undefined : 0, max: o.log ? undefined : max, name: `${o.unit}${o.log ? ', log axis' : ''}`, nameTextStyle: { color: k.ink2, fontSize: 13 }, axisLabel: { color: k.ink2, fontSize: 13, formatter: (v: number) => String(Number(v.toPrecision(3))) }, splitLine: { lineStyle: { color: k.line } } },
-		tooltip: { trigger: 'item', confine: true, backgroundColor: k.surface, borderColor: k.ink2, textStyle: { color: k.ink, fontSize: 14 }, formatter: (x: { data: { i: number } }) => o.points[x.data.i]?.text.replaceAll('\n', '<br>') ?? '' },
+		tooltip: { trigger: 'item', confine: true, backgroundColor: k.surface, borderColor: k.ink2, textStyle: { color: k.ink, fontSize: 14 }, formatter: (x: { data: { i: number } }) => o.points[x.data.i]?.text().replaceAll('\n', '<br>') ?? '' },
 		dataZoom: [{ type: 'inside', zoomOnMouseWheel: 'ctrl' }],
 		series: [
 			{ name: 'interval', type: 'custom', renderItem: whisker(k), silent: true, z: 2, data: shaken.length > 400 ? [] : shaken.filter((x) => x.p.low !== undefined).map(({ p }) => [p.t, p.v * scale, p.low! * scale, p.high! * scale]) },
