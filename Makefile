@@ -1,5 +1,5 @@
 # make run · make test · make bench · make gen      (see README.md)
-.PHONY: run test test-go test-wasm test-web lint bench gen wasm web build clean
+.PHONY: run test test-go test-wasm test-web test-e2e lint bench gen wasm web build clean
 
 GO ?= go
 NODE ?= node
@@ -13,7 +13,7 @@ build:
 	@$(GO) build -trimpath -o bin/ullage ./cmd/ullage
 
 # The fast ones first.
-test: lint test-go test-wasm
+test: lint test-go test-wasm test-web test-e2e
 
 lint:
 	@test -z "$$(gofmt -l cmd core checks internal scripts web/*.go)" || { gofmt -l cmd core checks internal scripts web/*.go; echo "^ run gofmt"; exit 1; }
@@ -38,6 +38,23 @@ wasm:
 	GOOS=js GOARCH=wasm $(GO) build -trimpath -ldflags='-s -w' -o web/static/core.wasm ./cmd/wasm
 	@cp "$$($(GO) env GOROOT)/lib/wasm/wasm_exec.js" web/static/wasm_exec.js
 
+web/node_modules: web/package-lock.json
+	cd web && npm ci --no-audit --no-fund
+	@touch web/node_modules
+
+# The app, as the program embeds it.
+web: wasm web/node_modules
+	cd web && npm run build
+
+test-web: wasm web/node_modules
+	cd web && npm run check && npm test
+
+# In a real browser, against the real program.
+test-e2e: web build
+	@if command -v chromium >/dev/null; then cd web && npm run e2e; \
+	elif [ -n "$${CI:-}" ]; then echo "no chromium here"; exit 1; \
+	else echo "no chromium here: the app is not walked through"; fi
+
 # Speed is measured here, never in a test. A million rows through the built
 # program are timed from outside, as a user would see them.
 bench: build
@@ -45,8 +62,10 @@ bench: build
 	scripts/bench-cli.sh
 
 # Everything generated that is committed.
-gen:
+gen: web/node_modules
 	$(GO) test ./core/calc -run Agreement -update
+	$(GO) test ./internal/api -run OpenAPI -update
+	cd web && npm run gen
 
 clean:
 	rm -rf bin web/static/core.wasm web/static/wasm_exec.js
