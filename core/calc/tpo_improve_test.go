@@ -22,7 +22,15 @@ func TestImprovementsComeTrue(t *testing.T) {
 	can, keg := examples["tpo"], object{"temperature_c": 4, "gross_g": 40200, "tare_g": 9900, "capacity_ml": 30600, "sg": 1.0105, "shaken_do_ppb": 48}
 	weighedBottle := with(bottle, object{"gap_mm": nil})
 	seen := map[string]bool{}
+	only := func(key string, u float64) object { // one effect carries all
+		all := object{}
+		for _, k := range effects(t) {
+			all[k] = 0
+		}
+		return with(can, object{"u": with(all, object{key: u})})
+	}
 	for _, in := range []object{
+		only("meter", 3), only("temperature", 2), only("gravity", 0.001), only("shaking", 3), only("capacity", 1),
 		can, with(can, object{"temperature_c": 20}), with(can, object{"tare_source": "own"}), with(can, object{"u": object{"meter": 4, "temperature": 1, "gravity": 0.001}}),
 		with(can, object{"u": object{"capacity": 2, "tare": 1}}), with(can, object{"shaken_do_ppb": 150, "co2_vol": 3}), with(can, object{"capacity_n": 5, "tare_n": 5}),
 		weighedBottle, with(weighedBottle, object{"temperature_c": 20}), with(bottle, object{"path": "fill_height"}), with(weighedBottle, object{"tare_source": "own"}),

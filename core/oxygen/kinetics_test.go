@@ -59,7 +59,7 @@ func TestShakeFitErrors(t *testing.T) {
 		statedRate += fit.RateU * fit.RateU / n
 	}
 	sd, sdRate := math.Sqrt(square/n-sum/n*sum/n), math.Sqrt(squareRate/n-sumRate/n*sumRate/n)
-	if math.Abs(sum/n-50) > 0.1 || math.Abs(sd/math.Sqrt(stated)-1) > 0.12 || math.Abs(sdRate/math.Sqrt(statedRate)-1) > 0.15 {
+	if !(math.Abs(sum/n-50) < 0.1 && math.Abs(sd/math.Sqrt(stated)-1) < 0.12 && math.Abs(sdRate/math.Sqrt(statedRate)-1) < 0.15) {
 		t.Errorf("equilibrium %v ± %v, stated %v; rate ± %v, stated %v", sum/n, sd, math.Sqrt(stated), sdRate, math.Sqrt(statedRate))
 	}
 }

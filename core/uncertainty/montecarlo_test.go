@@ -119,6 +119,15 @@ func TestAdaptive(t *testing.T) {
 			t.Errorf("seed %d: ± %v, %v to %v after %d trials, tolerance %v", seed, r.U, r.Low95, r.High95, r.Trials, delta)
 		}
 	}
+	// By the rule, twice the standard deviation of the averaged limit falls below
+	// the tolerance: at u = 4 that is √(0.025·0.975)/φ(1.96)·4·2/√n < 0.05, n = 183,000.
+	trials := 0
+	for seed := range uint64(8) {
+		trials += uncertainty.MonteCarlo(additive(uncertainty.Normal, 2, 2, 2, 2), uncertainty.Options{Seed: seed}).Trials / 8
+	}
+	if trials < 110_000 || trials > 260_000 {
+		t.Errorf("u = 4 to two digits takes %d trials in the mean, expected about 183,000", trials)
+	}
 	two := uncertainty.MonteCarlo(p, uncertainty.Options{Max: 2_000_000, Digits: 2})
 	three := uncertainty.MonteCarlo(p, uncertainty.Options{Max: 2_000_000, Digits: 3})
 	if two.Trials >= three.Trials {

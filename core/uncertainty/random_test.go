@@ -74,6 +74,38 @@ func TestNormalNumbers(t *testing.T) {
 	}
 }
 
+// The ways of drawing that are rare: the tail against the tail of the normal
+// distribution, and the wedge of a layer against its share under the curve.
+func TestNormalEdges(t *testing.T) {
+	const n = 200_000
+	r := newSource(8, 0)
+	tail := make([]float64, n)
+	for i := range tail {
+		tail[i] = r.normalEdge(0, 4)
+	}
+	sort.Float64s(tail)
+	worst, all := 0.0, math.Erfc(zigguratR/math.Sqrt2)
+	for i, v := range tail {
+		worst = max(worst, math.Abs(1-math.Erfc(v/math.Sqrt2)/all-float64(i)/n))
+	}
+	if worst*math.Sqrt(n) > 1.95 {
+		t.Errorf("tail: Kolmogorov–Smirnov distance %v · √n", worst*math.Sqrt(n))
+	}
+	for _, i := range []uint64{1, 2, 60, 200, 255} {
+		x := -(zigguratX[i] + zigguratX[i+1]) / 2
+		want := (math.Exp(-x*x/2) - zigguratY[i]) / (zigguratY[i+1] - zigguratY[i])
+		kept := 0.0
+		for range n {
+			if r.normalEdge(i, x) == x {
+				kept++
+			}
+		}
+		if math.Abs(kept/n-want) > 4.5*math.Sqrt(want*(1-want)/n) {
+			t.Errorf("layer %d: %v of the wedge at %v is kept, want %v", i, kept/n, x, want)
+		}
+	}
+}
+
 // All layers have one area, and the top closes.
 func TestZigguratTable(t *testing.T) {
 	area := zigguratX[1] * (zigguratY[2] - zigguratY[1])
