@@ -14,6 +14,8 @@ import (
 	"testing"
 	"time"
 
+	"github.com/alecthomas/kong"
+
 	"ullage/internal/lab"
 )
 
@@ -104,6 +106,23 @@ func TestDemoKeepsRefusesAndRenews(t *testing.T) {
 	}
 	if fingerprint(t, dir) != before {
 		t.Error("another brewery's records were changed")
+	}
+}
+
+func TestDemoCommandLine(t *testing.T) {
+	var c struct {
+		Demo DemoCmd `cmd:""`
+	}
+	k := kong.Must(&c, kong.Exit(func(int) { t.Error("the command line was refused") }))
+	_, err := k.Parse([]string{"demo", "--data", "d", "--addr", "127.0.0.1:0", "--fresh", "--build-only"})
+	must(t, err)
+	if !strings.HasSuffix(c.Demo.Data, "/d") || c.Demo.Addr != "127.0.0.1:0" || !c.Demo.Fresh || !c.Demo.BuildOnly {
+		t.Errorf("read as %+v", c.Demo)
+	}
+	_, err = k.Parse([]string{"demo"})
+	must(t, err)
+	if filepath.Base(c.Demo.Data) != "ullage-demo" || c.Demo.Fresh {
+		t.Errorf("without options read as %+v", c.Demo)
 	}
 }
 
