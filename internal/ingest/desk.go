@@ -1,0 +1,240 @@
+package ingest
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"slices"
+	"sync"
+	"syscall"
+	"time"
+
+	"github.com/google/uuid"
+
+	"ullage/internal/lab"
+)
+
+// Desk keeps the files that were sent, until they are imported or a day has
+// passed, and runs one import or undo at a time behind them. It forgets both
+// when the server stops: what was written stays, and is found again by its
+// import record.
+type Desk struct {
+	Lab *lab.Service
+
+	dir    string
+	ctx    context.Context
+	cancel context.CancelFunc
+	jobs   sync.WaitGroup
+	mu     sync.Mutex
+	files  map[string]*waiting
+	last   map[string]lab.ImportProgress // by import
+	busy   bool
+}
+
+type waiting struct {
+	File
+	facts
+	id string
+	at time.Time
+}
+
+const (
+	keepFile = 24 * time.Hour
+	maxFiles = 20
+)
+
+// NewDesk makes a desk over a temporary folder.
+func NewDesk(svc *lab.Service) (*Desk, error) {
+	dir, err := os.MkdirTemp("", "ullage-import-")
+	if err != nil {
+		return nil, err
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	return &Desk{Lab: svc, dir: dir, ctx: ctx, cancel: cancel, files: map[string]*waiting{}, last: map[string]lab.ImportProgress{}}, nil
+}
+
+// Close ends what runs, between two chunks, and removes the files.
+func (d *Desk) Close() error {
+	d.cancel()
+	d.jobs.Wait()
+	return os.RemoveAll(d.dir)
+}
+
+func (d *Desk) now() time.Time {
+	if d.Lab.Now != nil {
+		return d.Lab.Now()
+	}
+	return time.Now()
+}
+
+// Receive stores a file, and answers with a proposed mapping and its preview.
+// zone is the sender's time zone, proposed where the brewery has none.
+func (d *Desk) Receive(ctx context.Context, name, zone string, body io.Reader) (lab.ImportUpload, error) {
+	id, err := uuid.NewV7()
+	if err != nil {
+		return lab.ImportUpload{}, err
+	}
+	w := &waiting{id: id.String(), at: d.now(), File: File{Path: filepath.Join(d.dir, id.String()), Name: shorten(name, 150)}}
+	if err := save(w.Path, body); err != nil {
+		return lab.ImportUpload{}, errors.Join(err, os.Remove(w.Path))
+	}
+	if w.facts, err = w.inspect(); err != nil {
+		return lab.ImportUpload{}, errors.Join(err, os.Remove(w.Path))
+	}
+	if _, err := time.LoadLocation(zone); err != nil || zone == "Local" {
+		zone = ""
+	}
+	pre, err := preview(ctx, d.Lab, &w.File, w.facts, nil, zone)
+	if err != nil {
+		return lab.ImportUpload{}, errors.Join(err, os.Remove(w.Path))
+	}
+	d.keep(w)
+	return lab.ImportUpload{ID: w.id, FileName: w.label(), Bytes: w.size, SHA256: w.sum, Workbook: w.workbook, Sheets: w.sheets,
+		Fields: Fields(), Preview: pre}, nil
+}
+
+func save(path string, body io.Reader) (err error) {
+	f, err := os.OpenFile(path, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
+	if err != nil {
+		return disk(err)
+	}
+	defer func() { err = errors.Join(err, f.Close()) }()
+	n, err := io.Copy(f, io.LimitReader(body, MaxFile+1))
+	if err != nil {
+		return disk(err)
+	}
+	if n > MaxFile {
+		return &lab.Error{Class: lab.TooLarge, Faults: []lab.Fault{{Field: "file", Message: fmt.Sprintf("is larger than %d MB", MaxFile>>20), Mend: "split it into parts of a year each"}}}
+	}
+	return nil
+}
+
+func disk(err error) error {
+	if errors.Is(err, syscall.ENOSPC) {
+		return &lab.Error{Class: lab.Full, Err: err, Faults: []lab.Fault{{Field: "file", Message: "the server's disk is full", Mend: "make room, then send the file again"}}}
+	}
+	return err
+}
+
+// keep remembers a file, and forgets those that are old or too many.
+func (d *Desk) keep(w *waiting) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.files[w.id] = w
+	var list []*waiting
+	for _, f := range d.files {
+		list = append(list, f)
+	}
+	slices.SortFunc(list, func(a, b *waiting) int { return b.at.Compare(a.at) })
+	for i, f := range list {
+		if i >= maxFiles || d.now().Sub(f.at) > keepFile {
+			delete(d.files, f.id)
+			_ = os.Remove(f.Path) // one being read stays until it is closed
+		}
+	}
+}
+
+func (d *Desk) file(id string) (*waiting, error) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if w := d.files[id]; w != nil {
+		return w, nil
+	}
+	return nil, &lab.Error{Class: lab.NotFound, Faults: []lab.Fault{{Field: "path.id", Value: id, Message: "this file is no longer here", Mend: "send it again: nothing of it was written"}}}
+}
+
+// Preview reads a file under a mapping. Without columns they are proposed anew.
+func (d *Desk) Preview(ctx context.Context, id string, m lab.ImportMapping) (lab.ImportPreview, error) {
+	w, err := d.file(id)
+	if err != nil {
+		return lab.ImportPreview{}, err
+	}
+	return preview(ctx, d.Lab, &w.File, w.facts, &m, m.TimeZone)
+}
+
+// Confirm begins to write a file, and answers at once.
+func (d *Desk) Confirm(ctx context.Context, id string, m lab.ImportMapping, by string) (lab.ImportProgress, error) {
+	w, err := d.file(id)
+	if err != nil {
+		return lab.ImportProgress{}, err
+	}
+	f := w.File
+	f.By = by
+	return d.start(func(ctx context.Context, tell func(lab.ImportProgress)) (lab.ImportProgress, error) {
+		return Import(ctx, d.Lab, f, m, tell)
+	})
+}
+
+// Undo begins to undo an import, and answers at once.
+func (d *Desk) Undo(ctx context.Context, importID, by, reason string) (lab.ImportProgress, error) {
+	return d.start(func(ctx context.Context, tell func(lab.ImportProgress)) (lab.ImportProgress, error) {
+		return Undo(ctx, d.Lab, importID, by, reason, tell)
+	})
+}
+
+// start runs a job behind the answer, which waits only for the job's first word:
+// what is refused is refused in the answer.
+func (d *Desk) start(job func(context.Context, func(lab.ImportProgress)) (lab.ImportProgress, error)) (lab.ImportProgress, error) {
+	d.mu.Lock()
+	if d.busy || d.ctx.Err() != nil {
+		d.mu.Unlock()
+		return lab.ImportProgress{}, &lab.Error{Class: lab.Busy, Faults: []lab.Fault{{Field: "import", Message: "another import is being written or undone", Mend: "wait until it is done, then try again"}}}
+	}
+	d.busy = true
+	d.jobs.Add(1)
+	d.mu.Unlock()
+	type word struct {
+		p   lab.ImportProgress
+		err error
+	}
+	first := make(chan word, 1)
+	go func() {
+		defer d.jobs.Done()
+		p, err := job(d.ctx, func(p lab.ImportProgress) {
+			if p.Doing != "done" { // that is said below, when the next may begin
+				d.note(p)
+			}
+			select {
+			case first <- word{p, nil}:
+			default:
+			}
+		})
+		d.mu.Lock()
+		d.busy = false
+		d.mu.Unlock()
+		if err != nil {
+			p.Doing, p.Failure = "failed", err.Error()
+		}
+		if p.ImportID != "" {
+			d.note(p)
+		}
+		select {
+		case first <- word{p, err}:
+		default:
+		}
+	}()
+	w := <-first
+	return w.p, w.err
+}
+
+func (d *Desk) note(p lab.ImportProgress) {
+	p.Faults = slices.Clone(p.Faults)
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.last[p.ImportID] = p
+}
+
+// Progress tells how far an import is; of one from before the server started,
+// what its record says.
+func (d *Desk) Progress(ctx context.Context, importID string) (lab.ImportProgress, error) {
+	d.mu.Lock()
+	p, ok := d.last[importID]
+	d.mu.Unlock()
+	if ok {
+		return p, nil
+	}
+	return recorded(ctx, d.Lab, importID)
+}
