@@ -32,6 +32,7 @@ type Calculations interface {
 type Server struct {
 	Lab     *lab.Service
 	Calc    Calculations // nil: the calculation routes answer 404
+	Import  Importer     // nil: the import routes answer 404
 	Web     fs.FS        // the web app; nil: none
 	Log     *slog.Logger // nil: slog.Default()
 	Version string
@@ -87,6 +88,7 @@ func (s *Server) register(mux *http.ServeMux) {
 	s.streamRoutes()
 	s.calcRoutes()
 	s.exportRoute()
+	s.importRoutes(mux)
 }
 
 // OpenAPI gives the description of the API, indented. Call Handler first.

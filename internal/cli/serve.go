@@ -17,6 +17,7 @@ import (
 
 	"ullage/core/calc"
 	"ullage/internal/api"
+	"ullage/internal/ingest"
 	"ullage/internal/lab"
 	"ullage/internal/store"
 	"ullage/web"
@@ -107,7 +108,12 @@ func Serve(ctx context.Context, out, errOut io.Writer, addr, where string, hosts
 		return fmt.Errorf("cannot listen on %s: %w; choose another --addr", addr, err)
 	}
 	log := slog.New(slog.NewTextHandler(errOut, nil))
-	server := &api.Server{Lab: service, Calc: calcTable{}, Web: web.FS(), Log: log, Version: Version}
+	desk, err := ingest.NewDesk(service)
+	if err != nil {
+		return err
+	}
+	defer desk.Close()
+	server := &api.Server{Lab: service, Calc: calcTable{}, Import: desk, Web: web.FS(), Log: log, Version: Version}
 	a, isTCP := l.Addr().(*net.TCPAddr)
 	if isTCP && a.IP.IsLoopback() {
 		server.Hosts = append([]string{"localhost", "127.0.0.1", "::1", a.IP.String()}, hosts...)
