@@ -70,35 +70,50 @@ func MonteCarlo(p *Problem, o Options) Result {
 
 type blockStats struct{ mean, sd, low, high float64 }
 
+// chunk is how many numbers are drawn at a stretch for each effect.
+const chunk = 100
+
 // draw fills y with trials of one block; block b of a seed is always the same.
 func (p *plan) draw(seed, b uint64, y []float64) {
 	r := newSource(seed, b)
 	model := p.problem.NewModel()
 	x := make([]float64, len(p.problem.Values))
-	for i := range y {
-		copy(x, p.problem.Values)
-		for _, n := range p.normal {
-			x[n.Input] += n.SD * r.normal()
+	z := make([][chunk]float64, len(p.normal)+len(p.rectangular))
+	normal, rectangular := z[:len(p.normal)], z[len(p.normal):]
+	for ; len(y) >= chunk; y = y[chunk:] {
+		for k := range normal {
+			r.normals(normal[k][:])
 		}
-		for _, n := range p.rectangular {
-			x[n.Input] += n.SD * (r.uniform() - 0.5)
+		for k := range rectangular {
+			r.uniforms(rectangular[k][:])
 		}
-		for _, e := range p.others {
-			z := e.sample(r)
-			for _, l := range e.On {
-				x[l.Input] += l.SD * z
+		for i := range chunk {
+			copy(x, p.problem.Values)
+			for k := range p.normal {
+				for _, l := range p.normal[k] {
+					x[l.Input] += l.SD * normal[k][i]
+				}
 			}
+			for k, l := range p.rectangular {
+				x[l.Input] += l.SD * (rectangular[k][i] - 0.5)
+			}
+			for _, e := range p.others {
+				v := e.sample(r)
+				for _, l := range e.On {
+					x[l.Input] += l.SD * v
+				}
+			}
+			y[i] = model(x)
 		}
-		y[i] = model(x)
 	}
 }
 
-// plan is a problem's effects sorted for speed: those of one input by shape,
-// with normal ones of the same input drawn as one, which their sum is.
+// plan is a problem's effects sorted by shape for speed. Normal effects on the
+// same one input are drawn as one, which their sum is.
 type plan struct {
 	problem     *Problem
-	normal      []Loading
-	rectangular []Loading // SD holds the whole width
+	normal      [][]Loading
+	rectangular []Loading // on one input; SD holds the whole width
 	others      []*Effect
 }
 
@@ -107,8 +122,8 @@ func newPlan(p *Problem) *plan {
 	for i := range p.Effects {
 		e := &p.Effects[i]
 		switch {
-		case len(e.On) == 1 && e.Shape == Normal:
-			plan.addNormal(e.On[0])
+		case e.Shape == Normal:
+			plan.addNormal(e.On)
 		case len(e.On) == 1 && e.Shape == Rectangular:
 			plan.rectangular = append(plan.rectangular, Loading{e.On[0].Input, e.On[0].SD * math.Sqrt(12)})
 		default:
@@ -118,14 +133,14 @@ func newPlan(p *Problem) *plan {
 	return plan
 }
 
-func (p *plan) addNormal(l Loading) {
-	for i := range p.normal {
-		if n := &p.normal[i]; n.Input == l.Input {
-			n.SD = math.Hypot(n.SD, l.SD)
+func (p *plan) addNormal(on []Loading) {
+	for _, other := range p.normal {
+		if len(on) == 1 && len(other) == 1 && on[0].Input == other[0].Input {
+			other[0].SD = math.Hypot(other[0].SD, on[0].SD)
 			return
 		}
 	}
-	p.normal = append(p.normal, l)
+	p.normal = append(p.normal, append([]Loading(nil), on...))
 }
 
 // sample draws with mean 0 and variance 1 (StudentT: scale 1, as JCGM 101

@@ -29,15 +29,8 @@ func mix(z uint64) uint64 {
 }
 
 // Uint64 makes source a rand.Source too, for gonum's distributions.
-func (s *source) Uint64() uint64 {
-	out := bits.RotateLeft64(s.a+s.d, 23) + s.a
-	t := s.b << 17
-	s.c ^= s.a
-	s.d ^= s.b
-	s.b ^= s.c
-	s.a ^= s.d
-	s.c ^= t
-	s.d = bits.RotateLeft64(s.d, 45)
+func (s *source) Uint64() (out uint64) {
+	out, s.a, s.b, s.c, s.d = step(s.a, s.b, s.c, s.d)
 	return out
 }
 
@@ -54,6 +47,47 @@ func (s *source) normal() float64 {
 		return x
 	}
 	return s.normalEdge(u&255, x)
+}
+
+// normals fills z with what normal would draw, with the state at hand in
+// registers.
+func (s *source) normals(z []float64) {
+	a, b, c, d := s.a, s.b, s.c, s.d
+	var u uint64
+	for i := range z {
+		u, a, b, c, d = step(a, b, c, d)
+		x := float64(int64(u)>>10) * zigguratScale[u&255]
+		if math.Abs(x) >= zigguratX[u&255+1] {
+			*s = source{a, b, c, d}
+			x = s.normalEdge(u&255, x)
+			a, b, c, d = s.a, s.b, s.c, s.d
+		}
+		z[i] = x
+	}
+	*s = source{a, b, c, d}
+}
+
+// uniforms fills z with what uniform would draw.
+func (s *source) uniforms(z []float64) {
+	a, b, c, d := s.a, s.b, s.c, s.d
+	var u uint64
+	for i := range z {
+		u, a, b, c, d = step(a, b, c, d)
+		z[i] = float64(u>>11) * 0x1p-53
+	}
+	*s = source{a, b, c, d}
+}
+
+// step is one step of the generator: its number and the next state.
+func step(a, b, c, d uint64) (out, a1, b1, c1, d1 uint64) {
+	out = bits.RotateLeft64(a+d, 23) + a
+	t := b << 17
+	c ^= a
+	d ^= b
+	b ^= c
+	a ^= d
+	c ^= t
+	return out, a, b, c, bits.RotateLeft64(d, 45)
 }
 
 // normalEdge settles what lies outside the inner rectangle of layer i: 1 draw

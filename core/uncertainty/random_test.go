@@ -34,6 +34,24 @@ func TestStreamsDiffer(t *testing.T) {
 	}
 }
 
+// Numbers drawn at a stretch are those drawn one by one.
+func TestStretches(t *testing.T) {
+	one, many := newSource(3, 1), newSource(3, 1)
+	z := make([]float64, 5000)
+	many.normals(z)
+	for i, v := range z {
+		if v != one.normal() {
+			t.Fatalf("normal number %d differs", i)
+		}
+	}
+	many.uniforms(z)
+	for i, v := range z {
+		if v != one.uniform() {
+			t.Fatalf("uniform number %d differs", i)
+		}
+	}
+}
+
 // The normal numbers against the normal distribution: moments, a
 // Kolmogorov–Smirnov distance, and the share beyond far limits, where the
 // ziggurat changes its way of drawing.
