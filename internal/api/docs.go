@@ -85,7 +85,9 @@ func docOperation(path string, op *huma.Operation) docOp {
 		out.Params = append(out.Params, docField{Name: p.Name + " (" + p.In + ")", Type: typeName(p.Schema), Text: p.Description, Must: p.Required})
 	}
 	if op.RequestBody != nil {
-		out.Takes = typeName(op.RequestBody.Content["application/json"].Schema)
+		for _, m := range op.RequestBody.Content {
+			out.Takes = typeName(m.Schema)
+		}
 	}
 	var codes []string
 	for _, code := range sortedKeys(op.Responses) {
