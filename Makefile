@@ -4,10 +4,11 @@
 GO ?= go
 NODE ?= node
 
-run: build
+# The first number, then the app with an invented brewery in it.
+run: web build
 	@bin/ullage tpo -f examples/can.csv
 	@echo
-	@bin/ullage tpo -t 20C -d 44ppb --gross 372.0 --tare 13.4 --capacity 373.5 --sg 1.010 --limit 120 --explain
+	@bin/ullage demo
 
 build:
 	@$(GO) build -trimpath -o bin/ullage ./cmd/ullage

@@ -32,6 +32,7 @@ type commands struct {
 	TPO     tpoCommand     `cmd:"" name:"tpo" help:"Total package oxygen of one package, or of each row of a CSV file."`
 	Calc    calcCommand    `cmd:"" help:"Any calculation of the table by its name; without a name, the list."`
 	Check   checkCommand   `cmd:"" help:"Run the published check values on this machine."`
+	Demo    DemoCmd        `cmd:"" help:"Serve an invented brewery, built on first use."`
 	Serve   ServeCmd       `cmd:"" help:"Serve the app and the HTTP API; the records are kept in a folder."`
 	Export  ExportCmd      `cmd:"" help:"Write all records to one zip of JSON and CSV."`
 	Import  ImportCmd      `cmd:"" help:"Read such a zip into an empty database."`
