@@ -53,7 +53,7 @@ Against the notes this program was designed from (a Monte Carlo on the same spre
 
 The mean error of the assumed fill is no chance: lines fill a little above the nominal volume, so an assumption at nominal reads 1.5–2.3 % high, and a low fill reads too low.
 
-The intervals hold about as often as they say: 94–97 %, and 96–99 % where a lot's capacity rules, since five packages do not tell its spread well and Student's factor pays for that. An assumed fill of cans holds in 94 %: its low fills and its mean error are outside. For an assumed fill of bottles the interval holds always: the program takes fill and capacity as independent, and in level-filled bottles they move together, so this interval is about twice too wide.
+The intervals hold about as often as they say: 94–97 %, and 96–99 % where a lot's capacity rules, since five packages do not tell its spread well and Student's factor pays for that. An assumed fill of cans holds in 94 %: its low fills and its mean error are outside. For an assumed fill of bottles it holds in 99 %: the program takes them as filled to a level, with a wide share for a lot's capacity.
 
 ## What the plain figure leaves out
 

@@ -20,10 +20,12 @@ const (
 	assumeAdjustment    = 1e-4   // of every weight on one scale
 	assumeGravity       = 0.0002 // SG
 	assumePartition     = 0.002  // of K
-	assumeWaterFilling  = 0.2    // mL, brim and bubbles when a capacity is measured
+	assumeWaterFilling  = 0.2    // mL, brim and bubbles when a capacity is measured …
+	assumeKegFilling    = 0.001  // … and of one above 3 L this share of it
 	assumeDrawing       = 0.003  // of a capacity that comes from a drawing
 	assumeNeck          = 0.3    // mL of headspace by fill height
 	assumeFill          = 0.005  // spread of an unmeasured fill, share of nominal
+	assumeLevel         = 1.0    // mL of headspace, spread of a bottle's unmeasured fill level
 	assumeAir           = 0.02   // kg/m³
 	glassWeightCapacity = -0.6   // correlation of glass weight and capacity
 
@@ -65,12 +67,7 @@ func (e *Evaluator) effects(in *TPOInput, v volumes) {
 		e.add(in, "neck", "fill height in the neck", uncertainty.Normal, 0, xNeck, assumeNeck)
 		e.capacity(in, v, kind, 0)
 	default:
-		sd := assumeFill * x[xFill]
-		if in.FillSD != nil {
-			sd = float64(*in.FillSD)
-		}
-		e.add(in, "fill", "fill, not measured", uncertainty.Normal, 0, xFill, sd)
-		e.capacity(in, v, kind, 0)
+		e.assumedFill(in, v, kind)
 	}
 	e.add(in, "partition", "oxygen partition ratio", uncertainty.Normal, 0, xPartition, assumePartition)
 	co2 := in.co2Share()
@@ -84,6 +81,30 @@ func (e *Evaluator) effects(in *TPOInput, v volumes) {
 	} else {
 		e.add(in, "beer", "solubility of oxygen in beer, left out", uncertainty.Rectangular, 0, xBeta, leftOutBeer/sqrt3)
 	}
+}
+
+// assumedFill adds the spread of a fill that nobody measured. A bottle is filled
+// to a level, so a larger one holds more beer, not more headspace; where the
+// user gives the spread of the fill it is taken as it is.
+func (e *Evaluator) assumedFill(in *TPOInput, v volumes, kind string) {
+	x := &e.x
+	if kind == "bottle" && in.FillSD == nil {
+		e.add(in, "fill", "fill level, not measured", uncertainty.Normal, 0, xFill, assumeLevel)
+		before := len(e.problem.Effects)
+		e.capacity(in, v, kind, 0)
+		for i := before; i < len(e.problem.Effects); i++ {
+			p := &e.problem.Effects[i]
+			e.loadings = append(e.loadings, uncertainty.Loading{Input: xFill, SD: p.On[0].SD})
+			p.On = e.loadings[len(e.loadings)-2 : len(e.loadings) : len(e.loadings)]
+		}
+		return
+	}
+	sd := assumeFill * x[xFill]
+	if in.FillSD != nil {
+		sd = float64(*in.FillSD)
+	}
+	e.add(in, "fill", "fill, not measured", uncertainty.Normal, 0, xFill, sd)
+	e.capacity(in, v, kind, 0)
 }
 
 const sqrt3 = 1.7320508075688772
@@ -133,6 +154,9 @@ func (e *Evaluator) capacity(in *TPOInput, v volumes, kind string, shared float6
 	switch in.CapacitySource {
 	case "own":
 		name, sd = "capacity, measured", assumeWaterFilling
+		if ml > 3000 {
+			sd = assumeKegFilling * ml
+		}
 	case "drawing":
 		name, sd = "capacity, from a drawing", assumeDrawing*ml
 	}
@@ -216,6 +240,9 @@ func (e *Evaluator) next(key, name string, shape uncertainty.Shape, dof float64,
 		list = list[:len(list)+1]
 	}
 	p := &list[len(list)-1]
+	if dof >= 3 { // below, a t distribution has no variance worth the name
+		shape = uncertainty.StudentT
+	}
 	p.Key, p.Name, p.Shape, p.DoF, p.On = key, name, shape, dof, on
 	e.problem.Effects = list
 }
