@@ -42,6 +42,7 @@ type run struct {
 	use     [3][]float64 // per channel and sample: the value, NaN where there is none
 	late    []float64    // hours beyond the limit by sample
 	lowFill []bool
+	state   []int // of each package against the single limit
 	fillSD  float64
 	fillMid float64
 }
@@ -74,7 +75,8 @@ func newRun(in *Input, rules Rules) *run {
 			break
 		}
 	}
-	r.end = r.minutes(in.Samples[r.order[len(r.order)-1]].at())
+	r.first, r.last = r.minutes(in.Samples[r.order[0]].at()), r.minutes(in.Samples[r.order[len(r.order)-1]].at())
+	r.end = r.last
 	for _, e := range events {
 		m := moment{e.Kind, r.minutes(e.At)}
 		r.events = append(r.events, m)
@@ -87,6 +89,7 @@ func newRun(in *Input, rules Rules) *run {
 	}
 	r.findLate()
 	r.findLowFills()
+	r.judgeSingles()
 	return r
 }
 
@@ -141,7 +144,11 @@ func (r *run) findLate() {
 		if s.Closed.IsZero() || s.Taken.IsZero() {
 			continue
 		}
-		if over := s.Taken.Sub(s.Closed).Minutes(); over > r.rules.LateMinutes {
+		limit := r.rules.LateMinutes
+		if s.Yeast {
+			limit = math.Min(limit, r.rules.YeastMinutes)
+		}
+		if over := s.Taken.Sub(s.Closed).Minutes(); over > limit {
 			r.late[i] = over / 60
 		}
 	}

@@ -12,6 +12,7 @@ type Rules struct {
 	SingleRed   float64 `json:"single_red_ppb"`   // none may be confirmed above it
 
 	LateMinutes   float64 `json:"late_minutes"`   // from closing to reading
+	YeastMinutes  float64 `json:"yeast_minutes"`  // the same with live yeast in the package
 	RetestMinutes float64 `json:"retest_minutes"` // a re-test of the head counts within
 	RetestCount   int     `json:"retest_count"`   // good ones that refute a high single
 	MinReadings   int     `json:"min_readings"`   // fewer say too little of a lot
@@ -26,7 +27,7 @@ type Rules struct {
 // DefaultRules are starting points from common practice for a can of hoppy beer.
 func DefaultRules() Rules {
 	return Rules{MeanGreen: 120, MeanBound: 150, MeanRed: 180, SingleGreen: 180, SingleRed: 250,
-		LateMinutes: 120, RetestMinutes: 30, RetestCount: 2, MinReadings: 5, Risk: 0.05, HeadSpread: 0.05, FalseAlarm: 0.05, FromDefault: true}
+		LateMinutes: 120, YeastMinutes: 15, RetestMinutes: 30, RetestCount: 2, MinReadings: 5, Risk: 0.05, HeadSpread: 0.03, FalseAlarm: 0.05, FromDefault: true}
 }
 
 // ForLimit are the default rules scaled to a limit of the mean, with the limit
@@ -64,6 +65,7 @@ func (r Rules) complete() (Rules, error) {
 	fill(&r.SingleGreen, d.SingleGreen)
 	fill(&r.SingleRed, d.SingleRed)
 	fill(&r.LateMinutes, d.LateMinutes)
+	fill(&r.YeastMinutes, d.YeastMinutes)
 	fill(&r.RetestMinutes, d.RetestMinutes)
 	fill(&r.Risk, d.Risk)
 	fill(&r.HeadSpread, d.HeadSpread)

@@ -9,8 +9,9 @@ import (
 const maxTerms = 7
 
 // threshold of evidence for a term, so that a run without a fault gets one in
-// at most the share alpha of cases: found by simulation (docs/judging.md, §4).
-func threshold(alpha float64) float64 { return 1.2 - math.Log(alpha)*0.75 }
+// at most the share alpha of cases. A ratio of likelihoods above 1/alpha is
+// seen in a share alpha at most; the rest was found by simulation (eq. J5).
+func threshold(alpha float64) float64 { return -math.Log(alpha) - 0.1 }
 
 // choose finds the terms of a channel: forward by evidence, then each is taken
 // out and the search repeated in its place until nothing changes. given are
@@ -25,14 +26,14 @@ func choose(r *run, f *frame, given []term, alpha float64) *fit {
 			kept = append(kept, t)
 		}
 	}
-	m := newFit(f, kept)
+	m := s.refine(newFit(f, kept))
 	for len(m.terms) < maxTerms+len(base) && f.n-len(m.terms) > 5 {
 		t, e := s.best(m)
 		if e < need {
 			break
 		}
 		t.need = math.Sqrt(math.Max(0, t.z*t.z-2*(e-need)))
-		m = newFit(f, append(append([]term(nil), m.terms...), t))
+		m = s.refine(newFit(f, append(append([]term(nil), m.terms...), t)))
 	}
 	for range 2 {
 		changed := false
@@ -51,7 +52,7 @@ func choose(r *run, f *frame, given []term, alpha float64) *fit {
 			case e < need:
 				m, changed = without, true
 			case !same(t, old) && old.family != famGiven:
-				m, changed = newFit(f, append(rest, t)), true
+				m, changed = s.refine(newFit(f, append(rest, t))), true
 			}
 		}
 		if !changed {
@@ -77,11 +78,15 @@ func (s *scanner) again(m *fit, g term) (term, bool) {
 		if s.f.n < 2 || s.f.at[s.f.n-1] <= s.f.at[0] {
 			return t, false
 		}
-		t.x = s.driftColumn()
+		best := s.drift(m)
+		t.x, t.amp = s.driftColumn(best.at.amp), best.at.amp
 	case KindStartup:
-		t.x = s.startupColumn(place{tau: g.tau, amp: 1})
+		best := s.startup(m)
+		t.x, t.tau, t.amp = s.startupColumn(best.at), best.at.tau, best.at.amp
 	case KindRestart:
-		t.x = s.restartColumn(place{tau: g.tau, amp: 1}, s.restarts())
+		list := s.restarts()
+		best := s.restart(m)
+		t.x, t.tau, t.amp = s.restartColumn(best.at, list), best.at.tau, best.at.amp
 	case KindStep:
 		for i, at := range s.f.at {
 			if at >= g.from && at < g.to {
@@ -102,7 +107,52 @@ func (s *scanner) again(m *fit, g term) (term, bool) {
 }
 
 func same(a, b term) bool {
-	return a.kind == b.kind && a.head == b.head && a.station == b.station && a.from == b.from && a.to == b.to && a.tau == b.tau
+	if a.kind == KindStartup || a.kind == KindRestart || a.kind == KindDrift {
+		return a.kind == b.kind
+	}
+	return a.kind == b.kind && a.head == b.head && a.station == b.station && a.from == b.from && a.to == b.to
+}
+
+// refine makes the shape of decays and drifts agree with their size: even in
+// ppb, not in logarithms, with the time constant of the smallest residual.
+func (s *scanner) refine(m *fit) *fit {
+	for j := range m.terms {
+		if k := m.terms[j].kind; k != KindStartup && k != KindRestart && k != KindDrift {
+			continue
+		}
+		for range 4 {
+			beta := m.solve().beta[j+1]
+			next := m.terms[j]
+			next.amp = math.Min(math.Max(math.Expm1(beta), 0.05), 60)
+			m = s.reshaped(m, j, next)
+			for _, k := range []float64{0.8, 1.25} {
+				if next.kind == KindDrift {
+					break
+				}
+				tried := m.terms[j]
+				tried.tau = math.Min(math.Max(tried.tau*k, 0.5), 60)
+				if other := s.reshaped(m, j, tried); other.rss < m.rss {
+					m = other
+				}
+			}
+		}
+	}
+	return m
+}
+
+func (s *scanner) reshaped(m *fit, j int, t term) *fit {
+	p := place{tau: t.tau, amp: t.amp}
+	switch t.kind {
+	case KindStartup:
+		t.x = s.startupColumn(p)
+	case KindRestart:
+		t.x = s.restartColumn(p, s.restarts())
+	case KindDrift:
+		t.x = s.driftColumn(t.amp)
+	}
+	terms := append([]term(nil), m.terms...)
+	terms[j] = t
+	return newFit(s.f, terms)
 }
 
 // nuisances are columns that the record itself asks for: late readings.

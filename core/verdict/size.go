@@ -64,12 +64,21 @@ type excess struct {
 	j     int
 	mean  float64
 	count int
+	least float64 // a row with a smaller column is not counted
 	drift bool
 }
 
 func (m *fit) excess(j int, s *solution) excess {
-	g := excess{m: m, j: j, mean: s.mean, drift: m.terms[j].kind == KindDrift}
-	for _, x := range m.terms[j].x {
+	t := &m.terms[j]
+	g := excess{m: m, j: j, mean: s.mean, drift: t.kind == KindDrift, least: 0.5}
+	switch {
+	case t.nuisance:
+		g.least = 1e-9
+	case t.kind == KindStartup || t.kind == KindRestart:
+		// A quarter of the excess at its peak, in ppb.
+		g.least = math.Log1p(0.25*math.Expm1(math.Max(s.beta[j+1], 0.01))) / math.Max(s.beta[j+1], 0.01)
+	}
+	for _, x := range t.x {
 		if g.touches(x) {
 			g.count++
 		}
@@ -77,7 +86,7 @@ func (m *fit) excess(j int, s *solution) excess {
 	return g
 }
 
-func (g excess) touches(x float64) bool { return x > 0.25 || (x > 0 && g.m.terms[g.j].nuisance) }
+func (g excess) touches(x float64) bool { return x >= g.least }
 
 func (g excess) row(beta []float64, i int) (without, with float64) {
 	v := beta[0]

@@ -16,6 +16,7 @@ type term struct {
 	from, to float64 // minutes; the span it acts in
 	event    string  // that it begins with
 	tau      float64 // minutes, of a decay
+	amp      float64 // of a decay or drift: its excess over the level without it
 	nuisance bool    // not searched for: in the record
 	z        float64 // score when it was taken
 	need     float64 // score that it had to pass
@@ -73,6 +74,7 @@ const (
 	famWindow     = "window"
 	famEvent      = "event"
 	famHead       = "head"
+	famHeadFrom   = "head from or until"
 	famHeadSpan   = "head span"
 	famStation    = "station"
 	famLowFill    = "low fill"
@@ -86,6 +88,7 @@ type scanner struct {
 	r   *run
 	f   *frame
 	own [][]int // rows of each head
+	hf  float64 // spread that heads have by themselves, of ln reading
 }
 
 func newScanner(r *run, f *frame) *scanner {
@@ -98,11 +101,19 @@ func newScanner(r *run, f *frame) *scanner {
 	return s
 }
 
+// families is how many there are when a run has events, heads, stations and low
+// fills; each of them that a run lacks makes a false alarm less likely.
+const families = 10
+
 // best is the family of the most evidence given the fit, with its best place.
+// Evidence counts from that of all families looked at (eq. J5).
 func (s *scanner) best(m *fit) (term, float64) {
 	var found term
-	top := math.Inf(-1)
+	top, active := math.Inf(-1), 0
 	take := func(family string, t *tally) {
+		if t.n > 0 {
+			active++
+		}
 		if e := t.evidence(); e > top {
 			top = e
 			found = s.build(family, t.at)
@@ -116,12 +127,15 @@ func (s *scanner) best(m *fit) (term, float64) {
 	take(famWindow, s.windows(m))
 	take(famEvent, s.eventSteps(m))
 	if s.f.channel != inletDO {
+		s.hf = s.headFloor(m)
 		take(famHead, s.headAll(m))
-		take(famHeadSpan, s.headSpans(m))
+		from, span := s.headSpans(m)
+		take(famHeadFrom, from)
+		take(famHeadSpan, span)
 		take(famStation, s.stations(m))
 		take(famLowFill, s.lowFills(m))
 	}
-	return found, top
+	return found, top + math.Log(families/float64(max(active, 1)))
 }
 
 // decay is ln(1 + a·exp(−t/τ)) over its value at 0: what a surge that falls
@@ -136,7 +150,7 @@ func decay(since, tau, amp float64) float64 {
 func (s *scanner) startup(m *fit) *tally {
 	var t tally
 	for _, tau := range []float64{2, 4, 8, 16, 32} {
-		for _, amp := range []float64{0.5, 2} {
+		for _, amp := range []float64{0.5, 2, 8} {
 			p := place{tau: tau, amp: amp}
 			t.see(m.column(s.startupColumn(p), timeFloor), p)
 		}
@@ -204,16 +218,20 @@ func (s *scanner) restartColumn(p place, list []float64) []float64 {
 func (s *scanner) drift(m *fit) *tally {
 	var t tally
 	if s.f.n >= 6 && s.f.at[s.f.n-1] > s.f.at[0] {
-		t.see(m.column(s.driftColumn(), timeFloor), place{})
+		for _, amp := range []float64{0.01, 1, 4} {
+			t.see(m.column(s.driftColumn(amp), timeFloor), place{amp: amp})
+		}
 	}
 	return &t
 }
 
-func (s *scanner) driftColumn() []float64 {
+// driftColumn is ln(1 + a·t) over its last value: a rise that is even in ppb, to
+// 1 + a times the first level, on the log scale.
+func (s *scanner) driftColumn(amp float64) []float64 {
 	x := make([]float64, s.f.n)
-	first, last := s.f.at[0], s.f.at[s.f.n-1]
+	first, last := s.r.first, s.r.last
 	for i, at := range s.f.at {
-		x[i] = (at - first) / (last - first)
+		x[i] = math.Log1p(amp*(at-first)/(last-first)) / math.Log1p(amp)
 	}
 	return x
 }
@@ -280,6 +298,34 @@ func (s *scanner) eventSteps(m *fit) *tally {
 	return &t
 }
 
+// headFloor is the ordinary spread between heads: that of the rules, as if seen
+// in eight heads, joined with what the run shows robustly, so that one bad head
+// does not hide itself (eq. J4).
+func (s *scanner) headFloor(m *fit) float64 {
+	const trust = 8
+	prior := s.r.rules.HeadSpread
+	var means []float64
+	var noise float64
+	for _, rows := range s.own {
+		if len(rows) < 2 {
+			continue
+		}
+		var sum float64
+		for _, i := range rows {
+			sum += m.r[i]
+		}
+		means = append(means, sum/float64(len(rows)))
+		noise += m.sd() * m.sd() / float64(len(rows))
+	}
+	k := float64(len(means))
+	if k < 5 {
+		return prior
+	}
+	seen := spreadOf(means, medianOf(means))
+	between := math.Max(0, seen*seen-noise/k)
+	return math.Sqrt((trust*prior*prior + k*between) / (trust + k))
+}
+
 func (s *scanner) headAll(m *fit) *tally {
 	var t tally
 	if len(s.own) < 2 {
@@ -287,7 +333,7 @@ func (s *scanner) headAll(m *fit) *tally {
 	}
 	for h, rows := range s.own {
 		if len(rows) >= 2 {
-			t.see(s.group(m, rows, s.r.rules.HeadSpread), place{of: h})
+			t.see(s.group(m, rows, s.hf), place{of: h})
 		}
 	}
 	return &t
@@ -310,11 +356,12 @@ func (s *scanner) group(m *fit, rows []int, floor float64) float64 {
 	return m.score(d, zz, full, floor)
 }
 
-// headSpans are spans of one head, by running sums over its own rows.
-func (s *scanner) headSpans(m *fit) *tally {
-	var t tally
+// headSpans are spans of one head, by running sums over its own rows: those
+// that reach an end of the run, and those inside it.
+func (s *scanner) headSpans(m *fit) (from, inside *tally) {
+	from, inside = new(tally), new(tally)
 	if len(s.own) < 2 {
-		return &t
+		return from, inside
 	}
 	sums := make([][]float64, len(m.q)+1)
 	for h, rows := range s.own {
@@ -344,11 +391,15 @@ func (s *scanner) headSpans(m *fit) *tally {
 					c := q[b] - q[a]
 					zz -= c * c
 				}
-				t.see(m.score(sums[0][b]-sums[0][a], zz, full, s.r.rules.HeadSpread), place{a: a, b: b, of: h})
+				t := inside
+				if a == 0 || b == n {
+					t = from
+				}
+				t.see(m.score(sums[0][b]-sums[0][a], zz, full, s.hf), place{a: a, b: b, of: h})
 			}
 		}
 	}
-	return &t
+	return from, inside
 }
 
 func (s *scanner) stations(m *fit) *tally {
@@ -390,7 +441,7 @@ func (s *scanner) lowRows() []int {
 
 // build makes the column of a candidate.
 func (s *scanner) build(family string, p place) term {
-	t := term{family: family, from: s.f.at[0], to: math.Inf(1), tau: p.tau, floor: timeFloor}
+	t := term{family: family, from: s.f.at[0], to: math.Inf(1), tau: p.tau, amp: p.amp, floor: timeFloor}
 	switch family {
 	case famStartup:
 		t.kind, t.x, t.from = KindStartup, s.startupColumn(p), 0
@@ -398,7 +449,7 @@ func (s *scanner) build(family string, p place) term {
 		list := s.restarts()
 		t.kind, t.x, t.from = KindRestart, s.restartColumn(p, list), list[0]
 	case famDrift:
-		t.kind, t.x = KindDrift, s.driftColumn()
+		t.kind, t.x = KindDrift, s.driftColumn(p.amp)
 	case famStep, famWindow, famEvent:
 		t.kind = KindStep
 		s.between(&t, p.a, p.b)
@@ -408,10 +459,10 @@ func (s *scanner) build(family string, p place) term {
 			t.event = s.eventAt(&t, p.a)
 		}
 	case famHead:
-		t.kind, t.head, t.x, t.floor = KindHead, s.f.heads[p.of], s.indicator(s.own[p.of]), s.r.rules.HeadSpread
-	case famHeadSpan:
+		t.kind, t.head, t.x, t.floor = KindHead, s.f.heads[p.of], s.indicator(s.own[p.of]), s.hf
+	case famHeadFrom, famHeadSpan:
 		rows := s.own[p.of]
-		t.kind, t.head, t.x, t.floor = KindHead, s.f.heads[p.of], s.indicator(rows[p.a:p.b]), s.r.rules.HeadSpread
+		t.kind, t.head, t.x, t.floor = KindHead, s.f.heads[p.of], s.indicator(rows[p.a:p.b]), s.hf
 		t.from = s.f.at[rows[p.a]]
 		if p.b < len(rows) {
 			t.to = s.f.at[rows[p.b]]
