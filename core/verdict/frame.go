@@ -36,6 +36,8 @@ type run struct {
 	order   []int // samples in order of closing
 	zero    time.Time
 	end     float64
+	first   float64 // minutes of the first and of the last reading
+	last    float64
 	events  []moment // in order
 	aside   []Aside
 	slips   []slip
