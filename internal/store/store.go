@@ -100,7 +100,7 @@ func (s *db) Revisions(ctx context.Context, k lab.Kind, id string) ([]lab.Revisi
 }
 
 func (s *db) List(ctx context.Context, q lab.Query) ([]lab.Revision, error) {
-	text := `SELECT ` + columns + `FROM newest n JOIN revision r ON r.seq = n.seq WHERE n.kind = ?`
+	text := `SELECT ` + columns + `FROM newest n` + s.listIndex(q) + ` JOIN revision r ON r.seq = n.seq WHERE n.kind = ?`
 	args := []any{string(q.Kind)}
 	if q.RunID != "" {
 		// The second condition lets the partial index be used.
@@ -121,6 +121,19 @@ func (s *db) List(ctx context.Context, q lab.Query) ([]lab.Revision, error) {
 	}
 	text += ` ORDER BY n.id` + order + ` LIMIT ?`
 	return s.query(ctx, "list records", text, append(args, q.Limit)...)
+}
+
+// listIndex names the index of a list to SQLite, which would else walk all
+// records of the kind: it takes any primary key for better than a partial index.
+func (s *db) listIndex(q lab.Query) string {
+	switch {
+	case s.numbers:
+	case q.RunID != "":
+		return ` INDEXED BY newest_of_run`
+	case q.Open:
+		return ` INDEXED BY newest_open`
+	}
+	return ""
 }
 
 func (s *db) Changes(ctx context.Context, after int64, runID string, limit int) ([]lab.Revision, error) {
