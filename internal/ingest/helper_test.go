@@ -1,9 +1,11 @@
 package ingest
 
 import (
+	"archive/zip"
 	"bytes"
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -162,3 +164,21 @@ const good = `Date,Time,Closed,Lot,Beer,Format,Line,Head,Shaken DO (ppb),Temp (Â
 2026-10-05,09:44,09:32,V118,Vellumrook,Can 355,C6,2,47,3.8,372.4
 2026-10-06,10:05,09:58,V119,Vellumrook,Can 355,C6,1,52,4.1,371.2
 `
+
+// zipped is a zip file with one part.
+func (b *bench) zipped(name string, body []byte) File {
+	b.Helper()
+	var out bytes.Buffer
+	z := zip.NewWriter(&out)
+	w, err := z.Create(name)
+	if err == nil {
+		_, err = w.Write(body)
+	}
+	if err = errors.Join(err, z.Close()); err != nil {
+		b.Fatal(err)
+	}
+	return b.file("a.xlsx", out.Bytes())
+}
+
+// bomb is a workbook part of 100 MB of zeros in 100 kB.
+func (b *bench) bomb() File { return b.zipped("xl/worksheets/sheet1.xml", make([]byte, 100<<20)) }

@@ -76,7 +76,7 @@ func plain(s, decimal string) (string, error) {
 		whole, fraction = s[:i], "."+s[i+1:]
 	}
 	for _, mark := range []string{thousand, " ", "'"} {
-		if strings.Contains(fraction, mark) {
+		if fraction != "" && strings.Contains(fraction[1:], mark) {
 			return "", &cellFault{"has its decimal and thousands marks the other way round", "choose the other decimal mark, or correct the cell"}
 		}
 		groups := strings.Split(whole, mark)

@@ -141,10 +141,7 @@ func remap(m *lab.ImportMapping, head []rowText) {
 			body = append(body, row)
 		}
 	}
-	width := len(header)
-	for _, row := range body {
-		width = max(width, len(row.cells))
-	}
+	width := widthOf(header, body)
 	m.Columns = make([]lab.ImportColumn, min(width, MaxColumns))
 	for i := range m.Columns {
 		if i < len(header) {
@@ -157,6 +154,30 @@ func remap(m *lab.ImportMapping, head []rowText) {
 	m.Target = targetOf(m.Columns)
 	assign(m)
 	detect(m, body)
+}
+
+// widthOf is how many columns a file has: those of the header, and those
+// behind it that most rows fill.
+func widthOf(header []string, body []rowText) int {
+	width := len(header)
+	for width > 0 && strings.TrimSpace(header[width-1]) == "" {
+		width--
+	}
+	filled := map[int]int{}
+	for _, row := range body {
+		for i := width; i < len(row.cells) && i < MaxColumns; i++ {
+			if strings.TrimSpace(row.cells[i]) != "" {
+				filled[i]++
+			}
+		}
+	}
+	last := width
+	for i, n := range filled {
+		if n > len(body)/2 {
+			last = max(last, i+1)
+		}
+	}
+	return last
 }
 
 func targetOf(columns []lab.ImportColumn) string {

@@ -52,7 +52,7 @@ func lookUnit(f *field, header string, cells []string, decimal string) unitLook 
 	shown := strconv.FormatFloat(typical, 'g', 4, 64)
 	usual := f.usual(typical)
 	switch {
-	case named != "" && (len(usual) == 0 || slices.Contains(usual, named)):
+	case named != "" && (len(usual) == 0 || f.isUsual(typical, named)):
 		return unitLook{unit: named, why: "the header says " + named}
 	case named != "":
 		return unitLook{unit: usual[0], ask: true, why: fmt.Sprintf("the header says %s, but a typical value is %s: usual for %s in %s", named, shown, f.name, usual[0])}
@@ -62,6 +62,11 @@ func lookUnit(f *field, header string, cells []string, decimal string) unitLook 
 		return unitLook{unit: usual[0], ask: true, why: fmt.Sprintf("no unit is named; a typical value of %s would be usual in %s", shown, strings.Join(usual, " and in "))}
 	}
 	return unitLook{unit: usual[0], ask: true, why: fmt.Sprintf("no unit is named; a typical value of %s is usual in %s", shown, usual[0])}
+}
+
+func (f *field) isUsual(number float64, unit string) bool {
+	v, err := f.kind.Parse(strconv.FormatFloat(number, 'g', -1, 64) + " " + unit)
+	return err == nil && v >= f.band[0] && v <= f.band[1]
 }
 
 // usual lists the units in which a number is a usual value of the field. Two
