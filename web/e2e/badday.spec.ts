@@ -210,7 +210,7 @@ test('a full device: nothing claims to be saved and what was typed stays', async
 	const { page, w } = await open(c, `/runs/${ids.run}/sample`);
 	const before = await count();
 	await page.evaluate(() => {
-		IDBObjectStore.prototype.add = () => {
+		IDBObjectStore.prototype.add = IDBObjectStore.prototype.put = () => {
 			throw new DOMException('The quota has been exceeded', 'QuotaExceededError');
 		};
 	});

@@ -190,6 +190,22 @@ describe('sync', () => {
 		await flush(db, t);
 		expect(t.recs.get(s.id)!.length).toBe(1);
 	});
+	it('samples wait for their refused run and follow it once it is mended', async () => {
+		const t = new Server();
+		const run = { id: uuidv7(), rev: 0, code: 'x', refuse: true } as Rec;
+		await add(db, 'runs', run);
+		await add(db, 'samples', sample({ run_id: run.id }));
+		const batch = t.batch.bind(t);
+		// As the server does: a sample without its run is refused too.
+		t.batch = async (ws) => (await batch(ws)).map((a, i) => (ws[i].record.run_id === run.id && !t.recs.has(run.id) ? (t.recs.delete(ws[i].id), { status: 422, problem: { title: 'no such run', status: 422 } }) : a));
+		expect(await flush(db, t)).toMatchObject({ sent: 0, refused: 1 });
+		expect((await all(db)).map((i) => i.state)).toEqual(['refused', 'waiting']);
+		await add(db, 'runs', { ...run, refuse: undefined });
+		expect((await all(db)).map((i) => i.collection)).toEqual(['runs', 'samples']);
+		await flush(db, t);
+		expect((await all(db)).length).toBe(0);
+		expect(t.recs.size).toBe(2);
+	});
 	it('two phones into one run end with the same records', async () => {
 		const t = new Server();
 		const other = await openDb('other-' + n);

@@ -35,28 +35,38 @@ export async function add(db: Db, collection: Collection, record: Rec, now = new
 	// A refused write was never stored: its mended version takes the same base.
 	const mends = last?.state === 'refused';
 	const base_rev = last ? last.base_rev + (mends ? 0 : 1) : (stored?.rec.rev ?? 0);
-	if (mends) await box.delete(last.seq!);
 	const item: Item = {
 		collection, id: record.id, base_rev, queued_at: now.toISOString(), state: 'waiting',
 		record: { ...record, rev: base_rev + 1, device_at: now.toISOString() }
 	};
-	item.seq = await box.add(item);
+	// A mended write keeps its place in the queue: what stands on it comes after.
+	if (mends) item.seq = last.seq;
+	item.seq = await box.put(item);
 	await tx.done;
 	return item;
 }
 
 export const all = (db: Db): Promise<Item[]> => db.getAll('outbox');
 
+/** Whether a write is of one of these records or points at one. */
+export const refers = (i: Item, ids: Set<string>): boolean => ids.has(i.id) || Object.values(i.record).some((v) => typeof v === 'string' && ids.has(v));
+
 /**
  * The next writes to send: oldest first, leaving out records with an unsettled
- * conflict or refusal, because later revisions stand on the earlier ones. They
+ * conflict or refusal and what refers to them: later revisions stand on the
+ * earlier ones, samples on their run. They
  * are marked as tried: from now on the server may have them.
  */
 export async function next(db: Db, n: number): Promise<Item[]> {
 	const tx = db.transaction('outbox', 'readwrite', { durability: 'strict' });
 	const items = await tx.store.getAll();
-	const held = new Set(items.filter((i) => i.state !== 'waiting').map((i) => i.collection + i.id));
-	const out = items.filter((i) => i.state === 'waiting' && !held.has(i.collection + i.id)).slice(0, n);
+	const held = new Set(items.filter((i) => i.state !== 'waiting').map((i) => i.id));
+	const out: Item[] = [];
+	for (const i of items) {
+		if (i.state !== 'waiting') continue;
+		if (refers(i, held)) held.add(i.id);
+		else if (out.length < n) out.push(i);
+	}
 	for (const i of out) if (!i.tried) await tx.store.put({ ...i, tried: true });
 	await tx.done;
 	return out;
@@ -116,8 +126,8 @@ export async function choose(db: Db, item: Item, kept: 'mine' | 'theirs', reason
 	for (const i of mine) await box.delete(i.seq!);
 	if (kept === 'mine') {
 		const base_rev = theirs?.rev ?? 0;
-		await box.add({
-			collection: item.collection, id: item.id, base_rev, queued_at: now.toISOString(), state: 'waiting',
+		await box.put({
+			...(mine.length ? { seq: mine[0].seq } : {}), collection: item.collection, id: item.id, base_rev, queued_at: now.toISOString(), state: 'waiting',
 			record: { ...last.record, rev: base_rev + 1, reason, device_at: now.toISOString() }
 		});
 	}

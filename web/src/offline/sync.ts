@@ -2,7 +2,7 @@
 // knows no HTTP: the transport is handed in.
 import { COLLECTIONS, type Collection, type Rec, type Write } from '#api/records.ts';
 import { keep, type Db } from './db.ts';
-import { next, settle, toWrite, type Answer } from './outbox.ts';
+import { next, refers, settle, toWrite, type Answer } from './outbox.ts';
 
 export interface Transport {
 	batch(writes: Write[]): Promise<Answer[]>;
@@ -28,9 +28,11 @@ export async function flush(db: Db, t: Transport, seen: (c: Change[]) => void = 
 		let progress = false;
 		for (let i = 0; i < items.length; i++) {
 			// A later revision of a record whose earlier one failed was judged on the
-			// wrong base: it keeps waiting and is sent after the choice.
-			const key = items[i].collection + items[i].id;
-			if (bad.has(key)) continue;
+			// wrong base, a sample without its run: they wait for the choice.
+			if (refers(items[i], bad)) {
+				bad.add(items[i].id);
+				continue;
+			}
 			const s = await settle(db, items[i], answers[i]);
 			if (s === 'stored') {
 				out.sent++;
@@ -38,7 +40,7 @@ export async function flush(db: Db, t: Transport, seen: (c: Change[]) => void = 
 			}
 			if (s === 'conflict') out.conflicts++;
 			if (s === 'refused') out.refused++;
-			if (s !== 'stored') bad.add(key);
+			if (s !== 'stored') bad.add(items[i].id);
 			progress ||= s !== 'waiting';
 		}
 		if (!progress) throw new Error('the server could not store any of the writes: they stay in the outbox');

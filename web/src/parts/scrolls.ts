@@ -6,7 +6,7 @@ export function scrolls(label: string) {
 			if (el.scrollWidth > el.clientWidth + 1) {
 				el.tabIndex = 0;
 				el.setAttribute('role', 'region');
-				el.setAttribute('aria-label', label);
+				el.setAttribute('aria-label', `${label}, table`);
 			} else for (const a of ['tabindex', 'role', 'aria-label']) el.removeAttribute(a);
 		};
 		const o = new ResizeObserver(see);

@@ -36,6 +36,7 @@ sw.addEventListener('fetch', (event) => {
 	const url = new URL(event.request.url);
 	if (event.request.method !== 'GET' || url.origin !== sw.location.origin) return;
 	if (url.pathname.startsWith('/api/') || url.pathname === '/healthz' || url.pathname === '/metrics' || url.pathname.startsWith('/_app/version')) return;
+	if (url.pathname === '/licences.txt') return;
 	const key = event.request.mode === 'navigate' ? SHELL : url.pathname;
 	event.respondWith(
 		(async () => {

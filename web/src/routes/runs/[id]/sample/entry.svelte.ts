@@ -57,8 +57,9 @@ export class Entry {
 		this.note = '';
 		this.closed_at = new Date(now).toISOString();
 		this.clear();
+		// A browser that was killed may bring back the draft of a sample already saved.
 		const d = this.draft(run.id);
-		if (d) Object.assign(this, { id: d.id, kind: d.kind, text: { ...NONE, ...d.text }, own: d.own, flags: d.flags, note: d.note, closed_at: d.closed_at, head: d.head, station: d.station });
+		if (d && !samples.some((s) => s.id === d.id)) Object.assign(this, { id: d.id, kind: d.kind, text: { ...NONE, ...d.text }, own: d.own, flags: d.flags, note: d.note, closed_at: d.closed_at, head: d.head, station: d.station });
 		this.follow(now);
 	}
 	/** Set number and carried temperature follow what arrives from other phones. */
