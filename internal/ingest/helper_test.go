@@ -42,7 +42,7 @@ func newBench(t testing.TB) *bench {
 		beer: derived(1, "beer"), can: derived(1, "can"), lot: derived(1, "lot"), line: derived(1, "line")}
 	b.put(&lab.Beer{Meta: lab.Meta{ID: b.beer}, Name: "Vellumrook", SG: lab.Num(1.010)})
 	b.put(&lab.Format{Meta: lab.Meta{ID: b.can}, Name: "Can 355", PackageKind: "can", NominalML: lab.Num(355)})
-	b.put(&lab.FormatLot{Meta: lab.Meta{ID: b.lot}, FormatID: b.can, Name: "A", From: "2020-01-01", TareG: lab.Num(13.4), TareSDG: lab.Num(0.12),
+	b.put(&lab.FormatLot{Meta: lab.Meta{ID: b.lot}, FormatID: b.can, Name: "A", From: "2010-01-01", TareG: lab.Num(13.4), TareSDG: lab.Num(0.12),
 		CapacityML: lab.Num(373.5), CapacitySDML: lab.Num(0.7), CapacitySource: "lot"})
 	b.put(&lab.Line{Meta: lab.Meta{ID: b.line}, Name: "C6", Heads: 6})
 	return b
@@ -182,3 +182,38 @@ func (b *bench) zipped(name string, body []byte) File {
 
 // bomb is a workbook part of 100 MB of zeros in 100 kB.
 func (b *bench) bomb() File { return b.zipped("xl/worksheets/sheet1.xml", make([]byte, 100<<20)) }
+
+func (b *bench) bytes(f File) []byte {
+	b.Helper()
+	body, err := os.ReadFile(f.Path)
+	if err != nil {
+		b.Fatal(err)
+	}
+	return body
+}
+
+// sheet is a workbook whose one sheet holds the given XML as its rows.
+func (b *bench) sheet(rows string) File {
+	b.Helper()
+	var out bytes.Buffer
+	z := zip.NewWriter(&out)
+	for _, part := range [][2]string{
+		{"[Content_Types].xml", `<Types xmlns="http://schemas.openxmlformats.org/package/2006/content-types"><Default Extension="xml" ContentType="application/xml"/><Default Extension="rels" ContentType="application/vnd.openxmlformats-package.relationships+xml"/><Override PartName="/xl/workbook.xml" ContentType="application/vnd.openxmlformats-officedocument.spreadsheetml.sheet.main+xml"/><Override PartName="/xl/worksheets/sheet1.xml" ContentType="application/vnd.openxmlformats-officedocument.spreadsheetml.worksheet+xml"/></Types>`},
+		{"_rels/.rels", `<Relationships xmlns="http://schemas.openxmlformats.org/package/2006/relationships"><Relationship Id="rId1" Type="http://schemas.openxmlformats.org/officeDocument/2006/relationships/officeDocument" Target="xl/workbook.xml"/></Relationships>`},
+		{"xl/_rels/workbook.xml.rels", `<Relationships xmlns="http://schemas.openxmlformats.org/package/2006/relationships"><Relationship Id="rId1" Type="http://schemas.openxmlformats.org/officeDocument/2006/relationships/worksheet" Target="worksheets/sheet1.xml"/></Relationships>`},
+		{"xl/workbook.xml", `<workbook xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main" xmlns:r="http://schemas.openxmlformats.org/officeDocument/2006/relationships"><sheets><sheet name="Log" sheetId="1" r:id="rId1"/></sheets></workbook>`},
+		{"xl/worksheets/sheet1.xml", `<worksheet xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main"><sheetData>` + rows + `</sheetData></worksheet>`},
+	} {
+		w, err := z.Create(part[0])
+		if err == nil {
+			_, err = w.Write([]byte(part[1]))
+		}
+		if err != nil {
+			b.Fatal(err)
+		}
+	}
+	if err := z.Close(); err != nil {
+		b.Fatal(err)
+	}
+	return b.file("sheet.xlsx", out.Bytes())
+}

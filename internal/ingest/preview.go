@@ -228,6 +228,27 @@ func (m moment) say() string {
 	return strings.TrimSpace(date + " " + clock)
 }
 
+// lacking says which runs will have no TPO, and what would give them one.
+func (r *reading) lacking() (out []string) {
+	noLot, noSG := 0, map[string]int{}
+	for _, g := range r.order {
+		if g.n > 0 && g.cap == nil && !r.refs.lotOn(g.formatID, g.from.UTC().Format("2006-01-02")) {
+			noLot++
+		}
+		if g.n > 0 && g.sg == nil && !r.refs.sg[g.beerID] {
+			noSG[r.refs.title[g.beerID]]++
+		}
+	}
+	if noLot > 0 {
+		out = append(out, fmt.Sprintf("%d of %d runs have no capacity in force on their day: they get no TPO. Enter or import the lots with their first day first, or add a capacity column.", noLot, r.out.Counts.Runs))
+	}
+	for beer, n := range noSG {
+		out = append(out, fmt.Sprintf("%s has no specific gravity: its %d runs get no TPO. Enter it on the beer first, or add a column.", beer, n))
+	}
+	slices.Sort(out)
+	return out
+}
+
 // finish puts what was gathered of the whole file into the preview.
 func (r *reading) finish() {
 	out := &r.out
@@ -247,6 +268,7 @@ func (r *reading) finish() {
 				Line: r.refs.title[g.lineID], StartedAt: lab.At(g.from), EndedAt: lab.At(g.to), Samples: g.n})
 		}
 	}
+	out.Assumptions = append(out.Assumptions, r.lacking()...)
 	for _, f := range r.formats {
 		if f.made != nil {
 			out.Counts.Formats++

@@ -21,6 +21,8 @@ type refs struct {
 	title map[string]string            // id → name
 	made  map[string]lab.ImportName    // id → what is to be made
 	zone  string                       // the brewery's
+	lots  []lab.FormatLot
+	sg    map[string]bool // beers that have one
 }
 
 var refKinds = map[string]lab.Kind{"beer": lab.KindBeers, "format": lab.KindFormats, "line": lab.KindLines}
@@ -29,7 +31,7 @@ var refKinds = map[string]lab.Kind{"beer": lab.KindBeers, "format": lab.KindForm
 func compared(s string) string { return strings.Join(strings.Fields(strings.ToLower(s)), " ") }
 
 func loadRefs(ctx context.Context, svc *lab.Service, m *lab.ImportMapping) (*refs, error) {
-	r := &refs{list: map[string][]named{}, id: map[string]map[string]string{}, title: map[string]string{}, made: map[string]lab.ImportName{}}
+	r := &refs{list: map[string][]named{}, id: map[string]map[string]string{}, title: map[string]string{}, made: map[string]lab.ImportName{}, sg: map[string]bool{}}
 	for field, kind := range refKinds {
 		r.id[field] = map[string]string{}
 		err := eachRecord(ctx, svc, kind, func(body json.RawMessage) error {
@@ -37,18 +39,30 @@ func loadRefs(ctx context.Context, svc *lab.Service, m *lab.ImportMapping) (*ref
 				ID       string `json:"id"`
 				Name     string `json:"name"`
 				Archived bool   `json:"archived"`
+				SG       any    `json:"sg"`
 			}
 			if err := json.Unmarshal(body, &v); err != nil || v.Archived {
 				return err
 			}
 			r.list[field] = append(r.list[field], named{v.ID, v.Name})
 			r.id[field][compared(v.Name)] = v.ID
-			r.title[v.ID] = v.Name
+			r.title[v.ID], r.sg[v.ID] = v.Name, v.SG != nil
 			return nil
 		})
 		if err != nil {
 			return nil, err
 		}
+	}
+	err := eachRecord(ctx, svc, lab.KindFormatLots, func(body json.RawMessage) error {
+		var lot lab.FormatLot
+		if err := json.Unmarshal(body, &lot); err != nil || lot.Archived {
+			return err
+		}
+		r.lots = append(r.lots, lot)
+		return nil
+	})
+	if err != nil {
+		return nil, err
 	}
 	if body, err := svc.Get(ctx, lab.KindBrewery, lab.BreweryID); err == nil {
 		var b lab.Brewery
@@ -89,6 +103,16 @@ func complete(n lab.ImportName) bool {
 		return n.Heads > 0
 	}
 	return true
+}
+
+// lotOn tells whether a lot of a format is in force on a day.
+func (r *refs) lotOn(formatID, day string) bool {
+	for _, lot := range r.lots {
+		if lot.FormatID == formatID && lot.From <= day && lot.CapacityML != nil {
+			return true
+		}
+	}
+	return false
 }
 
 // newRecord makes the record a name asks for.
