@@ -1,0 +1,107 @@
+package report
+
+import (
+	"fmt"
+	"time"
+)
+
+// lotPDF is the certificate of a lot, for a customer or an auditor: one page.
+func lotPDF(d *Data, size string, now time.Time) ([]byte, error) {
+	j := judge(d)
+	title := "Oxygen certificate of a lot"
+	return paper(size, title, or(d.Brewery.Name), now.In(d.Zone), false, func(c *canvas) {
+		c.banner(title, or(d.Beer.Name)+", "+or(d.Format.Name)+", code "+or(d.Run.Code))
+		c.stateBox(d)
+		c.facts(1, d.lotFacts(j))
+		c.timeChart(d, 48)
+		c.heading("What the words mean")
+		for _, s := range []string{
+			"TPO, total package oxygen: all oxygen of the closed package, beer and headspace, per litre of its beer. 1 ppb = 1 µg/L. It is calculated from the oxygen read after shaking to equilibrium (shaken DO), the temperature, and the volumes of beer and headspace.",
+			"The 95 % interval of the mean covers the scatter between the packages sampled; single results carry the uncertainty printed in the run report.",
+			"These are limits of quality, agreed for freshness. They are no limits of food safety, and no promise of shelf life.",
+		} {
+			c.para(s, normal, false)
+		}
+		c.signature("for the brewery", "date")
+	})
+}
+
+// stateBox says the decision, large, in a frame told apart without colour.
+func (c *canvas) stateBox(d *Data) {
+	text, width := "NO DECISION ON RECORD", 0.3
+	switch d.Run.Hold.State {
+	case "released":
+		text, width = "RELEASED", 0.3
+	case "held":
+		text, width = "ON HOLD: NOT RELEASED", 1.2
+	}
+	why := "A person decides on a lot; nobody has recorded a decision."
+	if n := len(d.Decisions); n > 0 {
+		x := d.Decisions[n-1]
+		why = fmt.Sprintf("%s, by %s: %s", d.moment(x.At), d.person(x.By), or(x.Reason))
+	}
+	if d.Run.Status == "going" {
+		why = "The run is still going: interim figures. " + why
+	}
+	c.font(normal, false)
+	lines := c.lines(why, c.w-2*margin-8)
+	h := 9 + pitch(normal)*float64(len(lines))
+	c.y += 2
+	c.stroke(width, 0)
+	c.pdf.Rect(margin, c.y, c.w-2*margin, h, "D")
+	c.font(13, true)
+	c.at(margin+4, c.y+6, text)
+	c.font(normal, false)
+	for i, l := range lines {
+		c.at(margin+4, c.y+10+pitch(normal)*float64(i), l)
+	}
+	c.y += h + 3
+}
+
+func (d *Data) lotFacts(j Judgement) []fact {
+	s := summarize(d.readings("shaken"))
+	l := d.limit("tpo")
+	high := notRecorded
+	above := "no limit is recorded"
+	if s.n > 0 {
+		high = digits(s.high, s.high/20) + " ppb"
+		if l.SingleRedPpb != nil {
+			n := 0
+			for _, v := range d.readings("shaken") {
+				if v > *l.SingleRedPpb {
+					n++
+				}
+			}
+			above = fmt.Sprintf("%d of %d above %s ppb", n, s.n, brief(l.SingleRedPpb))
+		}
+	}
+	bound := notRecorded
+	if j.Bound != nil {
+		bound = digits(*j.Bound, *j.Bound/20) + " ppb (with the meter's own uncertainty, which does not average out)"
+	}
+	proposed := "none: " + j.Why
+	if j.Proposal != "" {
+		proposed = proposal(j)
+	}
+	tank := notRecorded
+	if d.Batch != nil {
+		tank = d.Batch.Code
+		if d.Tank != nil {
+			tank += " from " + d.Tank.Name
+		}
+	}
+	return []fact{
+		{"lot", fmt.Sprintf("run %d on %s, packaged %s to %s", d.Run.Number, or(d.Line.Name), d.moment(d.Run.StartedAt.Time), d.clock(d.ends()))},
+		{"batch", tank},
+		{"mean TPO", "calculated: " + s.text()},
+		{"upper 95 % bound", bound},
+		{"highest package", high},
+		{"single packages", above},
+		{"limits", limitText(l)},
+		{"packages read", fmt.Sprintf("%d shaken, %d unshaken; %d readings at the inlet", s.n, len(d.readings("unshaken")), len(d.readings("inlet")))},
+		{"method", d.methodText()},
+		{"DO meter", d.meterText()},
+		{"reading time", d.delayText()},
+		{"proposed by rules", proposed},
+	}
+}

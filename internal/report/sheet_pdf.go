@@ -1,0 +1,239 @@
+package report
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+	"time"
+
+	"ullage/internal/lab"
+)
+
+// sheetData reads the run of a sheet, or its line where no run is named.
+func sheetData(ctx context.Context, s *lab.Service, q Request) (*Data, error) {
+	if q.Run != "" {
+		return ReadRun(ctx, s, q.Run)
+	}
+	r, err := newReader(ctx, s)
+	if err != nil {
+		return nil, err
+	}
+	lines, err := list[lab.Line](ctx, s, lab.KindLines)
+	if err != nil {
+		return nil, err
+	}
+	var names []string
+	for _, l := range lines {
+		if l.ID == q.Line || strings.EqualFold(l.Name, q.Line) {
+			return &Data{Brewery: r.brewery, Zone: r.zone, People: r.people, Line: l}, nil
+		}
+		names = append(names, l.Name)
+	}
+	return nil, wrong("line", q.Line, "is no line on record", "name one of: "+strings.Join(names, ", "))
+}
+
+// plan is the sampling plan of this run or line.
+func (d *Data) plan(in PlanInput) (Plan, error) {
+	in.Heads = cmp.Or(in.Heads, d.Line.Heads, 1)
+	in.Every = cmp.Or(in.Every, value(d.Run.SampleEveryMin), value(d.Line.SampleEveryMin))
+	if d.Run.Status == "ended" && in.Minutes == 0 {
+		in.Minutes = math.Max(30, math.Min(1440, d.Run.EndedAt.Sub(d.Run.StartedAt.Time).Minutes()))
+	}
+	return MakePlan(in)
+}
+
+func (d *Data) sheetFile(q Request) ([]byte, error) {
+	p, err := d.plan(q.Plan)
+	if err != nil {
+		return nil, err
+	}
+	if q.Format == CSV {
+		return d.sheetCSV(p)
+	}
+	if q.Format == XLSX {
+		return nil, wrong("format", q.Format, "is no format of a run sheet", "use pdf or csv; the run's workbook is \"run\" as xlsx")
+	}
+	return sheetPDF(d, p, q.Blank || len(d.Samples) == 0, q.Paper, q.Now)
+}
+
+// sheetPDF is the run sheet for the clipboard: blank with the plan, or filled
+// with what was read.
+func sheetPDF(d *Data, p Plan, blank bool, size string, now time.Time) ([]byte, error) {
+	title := "Run sheet"
+	if d.Run.Number > 0 {
+		title = fmt.Sprintf("Run sheet %d", d.Run.Number)
+	}
+	return paper(size, title, or(d.Brewery.Name), now.In(d.Zone), false, func(c *canvas) {
+		c.banner(title, d.sheetLine(blank))
+		c.facts(2, d.sheetFacts(p, blank))
+		c.font(small, false)
+		cols := d.sheetColumns(blank)
+		rows := d.filledRows()
+		if blank {
+			rows = d.blankRows(p)
+		}
+		leading := 4.6
+		if blank { // spread over the page, as far as a hand needs and the page allows
+			left := c.h - foot - c.y - 34
+			leading = math.Min(6.6, math.Max(4.7, left/float64(len(rows)+1)))
+		}
+		c.y += 1
+		c.table(cols, rows, 6.6, leading)
+		c.font(small, false)
+		for _, a := range p.Advice {
+			c.para(a, small, false)
+		}
+		c.para("Extra set: after a stop of more than 5 min, a change of tank, gas or format, or an adjustment (common practice): one package of each head, first round rejected. "+
+			"Pair: unshaken and shaken from consecutive packages of one head. Write the time of closing; yeast in the package: read at once.", small, false)
+		c.para("Glass and cans are under pressure: chill them, wear eye protection, do not pierce a warm or bulged package. CO₂ gathers low: ventilate. Local rules come first.", small, true)
+		c.headPlan(p, blank)
+	})
+}
+
+func (d *Data) sheetLine(blank bool) string {
+	if d.Run.Number == 0 {
+		return or(d.Line.Name) + " · beer ______________ · format ______________ · code ______________ · date ____________"
+	}
+	text := strings.Join([]string{or(d.Beer.Name), or(d.Format.Name), or(d.Line.Name), "code " + or(d.Run.Code), d.moment(d.Run.StartedAt.Time)}, " · ")
+	if !blank {
+		text += " · " + summarize(d.readings("shaken")).text()
+	}
+	return text
+}
+
+func (d *Data) sheetFacts(p Plan, blank bool) []fact {
+	f := d.Run.InForce
+	list := []fact{{"limits", limitText(d.limit("tpo"))}, {"lot in force", "tare " + plain(f.TareG, "g") + ", capacity " + plain(f.CapacityML, "mL")},
+		{"meter", deref(d.Meter).Name}, {"heads", fmt.Sprintf("%d; %d packages to open", p.Input.Heads, p.Packages)}}
+	if list[2].value == "" {
+		list[2].value = "____________ checked ________"
+	}
+	if !blank {
+		list[3] = fact{"heads", fmt.Sprintf("%d; %d samples", d.Line.Heads, len(d.Samples))}
+	}
+	return list
+}
+
+func (d *Data) byHeight() bool {
+	return d.Run.InForce.NeckGapMM != nil || d.Run.InForce.Package == "bottle"
+}
+
+// sheetColumns follow the hand: when, which, what is written down.
+func (d *Data) sheetColumns(blank bool) []column {
+	last := column{"initials", 1.8, false, blank}
+	if !blank {
+		last = column{"TPO, ppb", 1.8, true, false}
+	}
+	gap := column{"tare, g", 1.8, true, blank}
+	if d.byHeight() {
+		gap = column{"gap, mm", 1.8, true, blank}
+	}
+	return []column{{"set", 0.8, false, false}, {"due", 1.5, false, false}, {"head", 1, true, false}, {"kind of DO", 1.9, false, false},
+		{"closed", 1.8, false, blank}, {"read at", 1.8, false, blank}, {"°C", 1.5, true, blank}, {"gross, g", 2, true, blank}, gap,
+		{"shaken, min", 1.3, true, blank}, {"reading, ppb", 2.1, true, blank}, {"remarks: foam, dent, low fill", 3, false, blank}, last}
+}
+
+func (d *Data) due(minute float64) string {
+	switch {
+	case math.IsNaN(minute):
+		return ""
+	case d.Run.StartedAt.IsZero():
+		return fmt.Sprintf("+%d:%02d", int(minute)/60, int(minute)%60)
+	}
+	return d.clock(d.Run.StartedAt.Add(time.Duration(minute * float64(time.Minute))))
+}
+
+func (d *Data) blankRows(p Plan) (rows [][]string) {
+	for i, s := range p.Sets {
+		for k, x := range s.Pulls {
+			row := make([]string, 13)
+			if k == 0 {
+				row[0], row[1] = strconv.Itoa(i+1), d.due(s.Minute)
+				if s.Occasion == "extra" {
+					row[0] = "extra"
+				}
+			}
+			if x.Head > 0 {
+				row[2] = strconv.Itoa(x.Head)
+			}
+			row[3] = x.Kind
+			if x.Kind == "inlet" {
+				row[4], row[7], row[8], row[9] = "–", "–", "–", "–"
+			} else if x.Kind == "unshaken" {
+				row[9] = "–"
+			}
+			rows = append(rows, row)
+		}
+	}
+	return rows
+}
+
+func (d *Data) filledRows() (rows [][]string) {
+	set := -1
+	for i := range d.Samples {
+		s := &d.Samples[i]
+		r := d.readingRow(s)
+		row := []string{"", "", r[3], r[5], r[1], r[2], r[7], r[8], r[9], r[11], r[6], r[17], r[14]}
+		if d.byHeight() {
+			row[8] = r[10]
+		}
+		if s.SetNo != set {
+			set = s.SetNo
+			row[0] = r[0]
+		}
+		rows = append(rows, row)
+	}
+	return rows
+}
+
+// headPlan is a grid of heads and sets, where there is room for it.
+func (c *canvas) headPlan(p Plan, blank bool) {
+	const cell = 3.4
+	heads := p.Input.Heads
+	h := float64(heads)*cell + 9
+	wide := 14 + float64(len(p.Sets))*cell*2
+	if !blank || heads > 40 || c.y+h > c.h-foot || wide > c.w-2*margin {
+		return
+	}
+	x, y := margin+14, c.y+8
+	c.font(small, false)
+	c.at(margin, c.y+3, "Head plan (● shaken, ◐ pair)")
+	for i, s := range p.Sets {
+		px := x + (float64(i)+0.5)*cell*2
+		name := strconv.Itoa(i + 1)
+		if s.Occasion == "extra" {
+			name = "extra"
+		}
+		c.middle(px, y-1, name)
+		seen := map[int]string{}
+		for _, k := range s.Pulls {
+			if k.Head > 0 {
+				if seen[k.Head] == "" {
+					seen[k.Head] = k.Kind
+				} else {
+					seen[k.Head] = "pair"
+				}
+			}
+		}
+		for hd := 1; hd <= heads; hd++ {
+			py := y + (float64(hd)-0.5)*cell + 0.4
+			switch seen[hd] {
+			case "shaken":
+				c.mark(disc, px, py, 0.9)
+			case "pair", "unshaken":
+				c.mark(ring, px, py, 0.9)
+				c.mark(disc, px, py, 0.4)
+			}
+		}
+	}
+	for hd := 1; hd <= heads; hd++ {
+		py := y + float64(hd)*cell
+		c.right(x-1, py-0.8, strconv.Itoa(hd))
+		c.stroke(0.05, 170)
+		c.pdf.Line(x, py, x+float64(len(p.Sets))*cell*2, py)
+	}
+	c.y = y + float64(heads)*cell + 1
+}
