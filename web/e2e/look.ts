@@ -1,13 +1,18 @@
 // Pictures of every page, phone and desk, light and dark, for a person to look
-// at: node e2e/look.ts [page ...]. Not a test.
+// at: node e2e/look.ts [quick] [page ...]. With ULLAGE_URL set it looks at a
+// server that is running, such as the demo. Not a test.
 import { mkdirSync } from 'node:fs';
 import { chromium } from '@playwright/test';
 import { asPerson, CHROMIUM, DESK, PHONE, synced } from './browser.ts';
 import { seed } from './seed.ts';
 import { Serve } from './serve.ts';
 
-const s = await Serve.start();
-const ids = await seed(s, { run: true, samples: 24 });
+const at = process.env.ULLAGE_URL;
+const s = at ? undefined : await Serve.start();
+const url = at ?? s!.url;
+interface Found { id: string; status?: string; run_id?: string }
+const first = async (path: string): Promise<Found> => ((await (await fetch(`${url}/api/v1/${path}`)).json()) as { records: Found[] }).records[0];
+const ids = s ? await seed(s, { run: true, samples: 24 }) : { run: process.env.ULLAGE_RUN ?? (await first('runs?order=newest&limit=1')).id, beer: (await first('beers?limit=1')).id, person: (await first('people?limit=1')).id };
 const PAGES: Record<string, string> = {
 	today: '/', runs: '/runs', new: '/runs/new', run: `/runs/${ids.run}`, sample: `/runs/${ids.run}/sample`, calc: '/calc', setup: '/setup', lots: '/setup/format_lots', beer: `/setup/beers/${ids.beer}`, me: '/me', waiting: '/waiting'
 };
@@ -21,11 +26,11 @@ for (const [size, scheme] of modes) {
 	const p = await c.newPage();
 	p.on('console', (m) => m.type() === 'error' && console.log(size, scheme, m.text()));
 	p.on('pageerror', (e) => console.log(size, scheme, String(e)));
-	await p.goto(s.url);
+	await p.goto(url);
 	await synced(p);
 	for (const [name, path] of Object.entries(PAGES)) {
 		if (want.length && !want.includes(name)) continue;
-		await p.goto(s.url + path);
+		await p.goto(url + path);
 		await synced(p);
 		if (name === 'sample') {
 			await p.getByLabel('Gross weight').fill('371.9');
@@ -38,4 +43,4 @@ for (const [size, scheme] of modes) {
 	await c.close();
 }
 await b.close();
-await s.end();
+await s?.end();

@@ -57,6 +57,7 @@ export function parse(text: string, kind: Kind, u: Units): Parsed {
 // Making a formatter costs a hundred times its use; a long run formats thousands.
 const NUMBER = new Map<number, Intl.NumberFormat>();
 const HM = new Intl.DateTimeFormat('en-GB', { hour: '2-digit', minute: '2-digit' });
+const SHORT = new Intl.DateTimeFormat('en-GB', { day: 'numeric', month: 'short' });
 const DAY = new Intl.DateTimeFormat('en-GB', { day: 'numeric', month: 'short', year: 'numeric' });
 
 export function fmt(x: number, digits: number): string {
@@ -95,12 +96,18 @@ export function ago(iso: string | undefined, now: number): string {
 export function duration(min: number): string {
 	if (min < 1) return 'now';
 	if (min < 60) return `${Math.round(min)} min`;
-	if (min < 48 * 60) return `${Math.floor(min / 60)} h${Math.round(min % 60) ? ` ${Math.round(min % 60)} min` : ''}`;
+	if (min < 24 * 60) return `${Math.floor(min / 60)} h${Math.round(min % 60) ? ` ${Math.round(min % 60)} min` : ''}`;
+	if (min < 48 * 60) return `${Math.round(min / 60)} h`;
 	return `${Math.round(min / 1440)} days`;
 }
 export function clockTime(iso: string | undefined): string {
 	if (!iso) return '–';
 	return HM.format(new Date(iso));
+}
+/** Clock time today, the date on another day. */
+export function clockOrDay(ms: number, now: number): string {
+	const d = new Date(ms);
+	return d.toDateString() === new Date(now).toDateString() ? HM.format(d) : SHORT.format(d);
 }
 export function day(iso: string | undefined): string {
 	if (!iso) return '–';
