@@ -8,7 +8,7 @@ import (
 )
 
 // share of the allowed false alarms that each channel may spend.
-var share = [3]float64{0.1, 0.3, 0.6}
+var share = [3]float64{0.1, 0.2, 0.7}
 
 // found is a cause before it is put into words.
 type found struct {
@@ -21,33 +21,33 @@ type found struct {
 }
 
 // causes of a run: each channel is fitted in the order of the beer, and what
-// one shows is offered to the next.
+// one shows is offered to the others; then once more, so that they agree.
 func (r *run) causes() (list []found, fits [3]*fit) {
-	var given []term
-	for c := range 3 {
-		f := r.frame(c)
-		if f.n < 6 {
-			continue
-		}
-		alpha := r.rules.FalseAlarm * share[c]
-		if c == 2 && fits[0] == nil && fits[1] == nil {
-			alpha = r.rules.FalseAlarm
-		}
-		m := choose(r, f, given, alpha)
-		fits[c] = m
-		s := m.solve()
-		for j := range m.terms {
-			t := m.terms[j]
-			x := found{term: t, effect: m.sizeOf(j, &s), channel: c}
-			if t.nuisance {
-				if c == 2 || fits[2] == nil && c == 1 {
-					list = append(list, x)
-				}
+	for range 2 {
+		for c := range 3 {
+			f := r.frame(c)
+			if f.n < 6 {
 				continue
 			}
-			list = r.join(list, x)
-			if t.family != famGiven {
-				given = append(given, t)
+			alpha := r.rules.FalseAlarm * share[c]
+			if c == 2 && fits[0] == nil && fits[1] == nil {
+				alpha = r.rules.FalseAlarm
+			}
+			fits[c] = choose(r, f, shown(fits, c), alpha)
+		}
+	}
+	for c, m := range fits {
+		if m == nil {
+			continue
+		}
+		s := m.solve()
+		for j := range m.terms {
+			x := found{term: m.terms[j], effect: m.sizeOf(j, &s), channel: c}
+			switch {
+			case !x.nuisance:
+				list = r.join(list, x)
+			case c == 2 || fits[2] == nil:
+				list = append(list, x)
 			}
 		}
 	}
@@ -55,6 +55,22 @@ func (r *run) causes() (list []found, fits [3]*fit) {
 		r.classify(&list[i], fits)
 	}
 	return list, fits
+}
+
+// shown are the terms that the other channels found by themselves.
+func shown(fits [3]*fit, but int) []term {
+	var out []term
+	for c, m := range fits {
+		if m == nil || c == but {
+			continue
+		}
+		for _, t := range m.terms {
+			if !t.nuisance && !has(out, t) {
+				out = append(out, t)
+			}
+		}
+	}
+	return out
 }
 
 // join puts the same cause seen in two channels together. The size is that of
@@ -173,7 +189,7 @@ func (r *run) contrast(x *found, m *fit) (ppb, se float64, ok bool) {
 	col := make([]float64, f.n)
 	in := 0
 	for i, at := range f.at {
-		if at >= x.from && at < x.to && (x.head == "" || f.head[i] >= 0 && f.heads[f.head[i]] == x.head) {
+		if x.holds(at) && (x.head == "" || f.head[i] >= 0 && f.heads[f.head[i]] == x.head) {
 			col[i] = 1
 			in++
 		}

@@ -12,7 +12,7 @@ const smallestSD = 0.02
 
 // clip bounds a residual in its standard deviations: a lone wild reading must
 // not pass for a head or a step (eq. J3).
-const clip = 3.0
+const clip = 2.5
 
 // fit is a least squares model of a channel on the log scale, with an
 // orthonormal basis of its columns and their running sums.
@@ -110,7 +110,7 @@ func (m *fit) clipFar() bool {
 	if m.f.n < 6 {
 		return false
 	}
-	s := max(spreadOf(m.r, 0), smallestSD, math.Sqrt(m.rss/m.nu)/2)
+	s := max(spreadOf(m.r, 0), smallestSD, 0.8*math.Sqrt(m.rss/m.nu))
 	found := false
 	for i, r := range m.r {
 		if a := math.Abs(r); a > clip*s*1.0001 {

@@ -27,7 +27,7 @@ type Rules struct {
 // DefaultRules are starting points from common practice for a can of hoppy beer.
 func DefaultRules() Rules {
 	return Rules{MeanGreen: 120, MeanBound: 150, MeanRed: 180, SingleGreen: 180, SingleRed: 250,
-		LateMinutes: 120, YeastMinutes: 15, RetestMinutes: 30, RetestCount: 2, MinReadings: 5, Risk: 0.05, HeadSpread: 0.03, FalseAlarm: 0.05, FromDefault: true}
+		LateMinutes: 120, YeastMinutes: 15, RetestMinutes: 30, RetestCount: 2, MinReadings: 5, Risk: 0.05, HeadSpread: 0.035, FalseAlarm: 0.05, FromDefault: true}
 }
 
 // ForLimit are the default rules scaled to a limit of the mean, with the limit

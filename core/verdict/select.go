@@ -15,51 +15,62 @@ func threshold(alpha float64) float64 { return -math.Log(alpha) - 0.1 }
 
 // choose finds the terms of a channel: forward by evidence, then each is taken
 // out and the search repeated in its place until nothing changes. given are
-// terms that another channel showed; they are kept only where they score here.
+// terms that other channels showed: they compete without the charge of a search,
+// and what of them is left at the end needs to pass one single test only.
 func choose(r *run, f *frame, given []term, alpha float64) *fit {
 	s := newScanner(r, f)
+	s.given = given
 	base := nuisances(f)
 	need := threshold(alpha)
-	kept := append([]term(nil), base...)
-	for _, g := range given {
-		if t, ok := s.again(newFit(f, kept), g); ok {
-			kept = append(kept, t)
-		}
-	}
-	m := s.refine(newFit(f, kept))
+	m := newFit(f, base)
 	for len(m.terms) < maxTerms+len(base) && f.n-len(m.terms) > 5 {
 		t, e := s.best(m)
 		if e < need {
 			break
 		}
-		t.need = math.Sqrt(math.Max(0, t.z*t.z-2*(e-need)))
-		m = s.refine(newFit(f, append(append([]term(nil), m.terms...), t)))
+		m = s.with(m.terms, t, e, need)
 	}
 	for range 2 {
 		changed := false
 		for j := len(m.terms) - 1; j >= len(base); j-- {
-			if j >= len(m.terms) {
-				continue
-			}
 			rest := append(append([]term(nil), m.terms[:j]...), m.terms[j+1:]...)
 			without := newFit(f, rest)
-			old := m.terms[j]
 			t, e := s.best(without)
-			t.need = math.Sqrt(math.Max(0, t.z*t.z-2*(e-need)))
 			switch {
-			case old.family == famGiven && e < need:
-				continue
 			case e < need:
 				m, changed = without, true
-			case !same(t, old) && old.family != famGiven:
-				m, changed = s.refine(newFit(f, append(rest, t))), true
+			case !same(t, m.terms[j]):
+				m, changed = s.with(rest, t, e, need), true
 			}
 		}
 		if !changed {
 			break
 		}
 	}
+	for _, g := range given {
+		if t, ok := s.again(m, g); ok && t.z > givenScore && len(m.terms) < maxTerms+len(base) && !has(m.terms, t) {
+			m = s.with(m.terms, t, 0, 0)
+		}
+	}
 	return m
+}
+
+func has(list []term, t term) bool {
+	for i := range list {
+		if same(list[i], t) {
+			return true
+		}
+	}
+	return false
+}
+
+// with adds a term; its need is the score at which the evidence would just have
+// been enough.
+func (s *scanner) with(terms []term, t term, evidence, need float64) *fit {
+	if evidence > 0 {
+		t.need = math.Sqrt(math.Max(0, t.z*t.z-2*(evidence-need)))
+	}
+	return s.refine(newFit(s.f, append(append([]term(nil), terms...), t)))
 }
 
 const (
@@ -67,8 +78,8 @@ const (
 	givenScore = 1.645 // one-sided 5 %: one place, nothing searched for
 )
 
-// again makes a term that another channel showed for this one, if it scores
-// above 1.645 there: it was found elsewhere, so nothing is searched for.
+// again makes a term that another channel showed for this one; false where it
+// touches nothing here.
 func (s *scanner) again(m *fit, g term) (term, bool) {
 	t := g
 	t.family, t.need = famGiven, givenScore
@@ -89,13 +100,13 @@ func (s *scanner) again(m *fit, g term) (term, bool) {
 		t.x, t.tau, t.amp = s.restartColumn(best.at, list), best.at.tau, best.at.amp
 	case KindStep:
 		for i, at := range s.f.at {
-			if at >= g.from && at < g.to {
+			if g.holds(at) {
 				t.x[i] = 1
 			}
 		}
 	case KindHead:
 		for i, at := range s.f.at {
-			if h := s.f.head[i]; h >= 0 && s.f.heads[h] == g.head && at >= g.from && at < g.to {
+			if h := s.f.head[i]; h >= 0 && s.f.heads[h] == g.head && g.holds(at) {
 				t.x[i] = 1
 			}
 		}
@@ -103,7 +114,7 @@ func (s *scanner) again(m *fit, g term) (term, bool) {
 		return t, false
 	}
 	t.z = m.column(t.x, t.floor)
-	return t, t.z > givenScore
+	return t, t.z > 0
 }
 
 func same(a, b term) bool {

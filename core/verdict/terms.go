@@ -14,6 +14,7 @@ type term struct {
 	head     string  // empty: all
 	station  string  // empty: all
 	from, to float64 // minutes; the span it acts in
+	last     float64 // minutes; its last row
 	event    string  // that it begins with
 	tau      float64 // minutes, of a decay
 	amp      float64 // of a decay or drift: its excess over the level without it
@@ -21,6 +22,20 @@ type term struct {
 	z        float64 // score when it was taken
 	need     float64 // score that it had to pass
 	floor    float64 // spread such an effect has by itself, of ln reading
+}
+
+// holds tells whether a row of another channel, read with the same sets some
+// minutes before or after, lies in the span.
+func (t *term) holds(at float64) bool {
+	const apart = 6
+	from, to := t.from-apart, t.to
+	if t.event != "" {
+		from = t.from
+	}
+	if t.last > 0 && !math.IsInf(t.to, 1) {
+		to = math.Min(t.to, t.last+apart)
+	}
+	return at >= from && at < to
 }
 
 // place is a candidate, small enough to keep by the thousand.
@@ -79,16 +94,18 @@ const (
 	famStation    = "station"
 	famLowFill    = "low fill"
 	maxBoundaries = 48
+	rarity        = 4     // a fault of all heads that comes and goes unlogged is rarer than others by this
 	timeFloor     = 0.015 // of ln reading: a change in time worth naming
 	stationFloor  = 0.03
 )
 
 // scanner looks for the next term of a channel.
 type scanner struct {
-	r   *run
-	f   *frame
-	own [][]int // rows of each head
-	hf  float64 // spread that heads have by themselves, of ln reading
+	given []term // what other channels showed
+	r     *run
+	f     *frame
+	own   [][]int // rows of each head
+	hf    float64 // spread that heads have by themselves, of ln reading
 }
 
 func newScanner(r *run, f *frame) *scanner {
@@ -114,7 +131,11 @@ func (s *scanner) best(m *fit) (term, float64) {
 		if t.n > 0 {
 			active++
 		}
-		if e := t.evidence(); e > top {
+		e := t.evidence()
+		if family == famWindow {
+			e -= math.Log(rarity)
+		}
+		if e > top {
 			top = e
 			found = s.build(family, t.at)
 			found.z = t.z
@@ -135,7 +156,27 @@ func (s *scanner) best(m *fit) (term, float64) {
 		take(famStation, s.stations(m))
 		take(famLowFill, s.lowFills(m))
 	}
+	t := s.givens(m, &found, &top)
+	if t {
+		active++
+	}
 	return found, top + math.Log(families/float64(max(active, 1)))
+}
+
+// givens offers what other channels showed: few places, so that it costs little.
+func (s *scanner) givens(m *fit, found *term, top *float64) bool {
+	var t tally
+	var list []term
+	for _, g := range s.given {
+		if x, ok := s.again(m, g); ok {
+			t.see(x.z, place{of: len(list)})
+			list = append(list, x)
+		}
+	}
+	if e := t.evidence(); e > *top {
+		*top, *found = e, list[t.at.of]
+	}
+	return t.n > 0
 }
 
 // decay is ln(1 + a·exp(−t/τ)) over its value at 0: what a surge that falls
@@ -414,11 +455,26 @@ func (s *scanner) stations(m *fit) *tally {
 		}
 	}
 	for k := range rows {
-		if len(rows[k]) >= 2 {
+		if len(rows[k]) >= 2 && !s.isHead(rows[k]) {
 			t.see(s.group(m, rows[k], stationFloor), place{of: k})
 		}
 	}
 	return &t
+}
+
+// isHead tells that a station gets all packages of one head and no others, as on
+// a line with a closer for each lane: then it is the head.
+func (s *scanner) isHead(rows []int) bool {
+	h := s.f.head[rows[0]]
+	if h < 0 || len(s.own[h]) != len(rows) {
+		return false
+	}
+	for _, i := range rows {
+		if s.f.head[i] != h {
+			return false
+		}
+	}
+	return true
 }
 
 func (s *scanner) lowFills(m *fit) *tally {
@@ -463,7 +519,7 @@ func (s *scanner) build(family string, p place) term {
 	case famHeadFrom, famHeadSpan:
 		rows := s.own[p.of]
 		t.kind, t.head, t.x, t.floor = KindHead, s.f.heads[p.of], s.indicator(rows[p.a:p.b]), s.hf
-		t.from = s.f.at[rows[p.a]]
+		t.from, t.last = s.f.at[rows[p.a]], s.f.at[rows[p.b-1]]
 		if p.b < len(rows) {
 			t.to = s.f.at[rows[p.b]]
 		}
@@ -494,7 +550,7 @@ func (s *scanner) between(t *term, a, b int) {
 	for i := a; i < b; i++ {
 		t.x[i] = 1
 	}
-	t.from = s.f.at[a]
+	t.from, t.last = s.f.at[a], s.f.at[b-1]
 	if b < s.f.n {
 		t.to = s.f.at[b]
 	}

@@ -1,0 +1,256 @@
+package batch
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+	"time"
+	"unicode/utf8"
+
+	"ullage/core/calc"
+	"ullage/core/quantity"
+	"ullage/core/uncertainty"
+	"ullage/core/verdict"
+	"ullage/internal/csvtext"
+)
+
+// RunColumns are those of a run beside the columns of a package.
+var RunColumns = []string{"taken_at", "closed_at", "head", "station", "event"}
+
+// Run is a packaging run read from a file.
+type Run struct {
+	Samples []verdict.Sample
+	Events  []verdict.Event
+	// MeterShare is the share of a package's uncertainty that its DO meter has
+	// in common with all others, as a relative standard uncertainty of TPO.
+	MeterShare float64
+	Rows       int
+	Faults     []Fault
+}
+
+// runReader turns records into samples and events.
+type runReader struct {
+	worker
+	extra map[string]int // column by name
+	out   Run
+}
+
+// ReadRun reads a run: a row is a package with its readings, an inlet or an
+// unshaken reading alone, or an event. A bad row is a fault and the others go
+// on. The error is of the file as a whole.
+func ReadRun(in io.Reader, name string, note func(string)) (Run, error) {
+	text, err := decoded(in)
+	if err != nil {
+		return Run{}, err
+	}
+	chunks := newChunker(text)
+	header, err := chunks.header()
+	if err != nil {
+		return Run{}, Fault{name, 1, asInput(err)}
+	}
+	r := &runReader{extra: map[string]int{}}
+	unused := ""
+	columns, err := readHeader(header, func(s string) { unused = s })
+	if err != nil {
+		return Run{}, Fault{name, chunks.line - 1, asInput(err)}
+	}
+	if err := r.placeColumns(columns); err != nil {
+		return Run{}, Fault{name, chunks.line - 1, asInput(err)}
+	}
+	r.noteUnused(unused, note)
+	r.worker = *newWorker(Job{Name: name}, columns)
+	for {
+		c, err := chunks.next()
+		if errors.Is(err, io.EOF) {
+			return r.out, nil
+		}
+		if err != nil {
+			return r.out, err
+		}
+		r.chunk(c)
+	}
+}
+
+func (r *runReader) placeColumns(c *columns) error {
+	for i, name := range c.names {
+		if !slices.Contains(RunColumns, name) {
+			continue
+		}
+		if _, twice := r.extra[name]; twice {
+			return &quantity.Error{Field: name, Message: "is a column twice", Mend: "keep one of them"}
+		}
+		r.extra[name] = i
+	}
+	_, taken := r.extra["taken_at"]
+	_, closed := r.extra["closed_at"]
+	if !taken && !closed {
+		return &quantity.Error{Field: "header", Value: shorten(strings.Join(c.names, string(c.comma))), Message: "has no column taken_at",
+			Mend: "a run is judged in time: add taken_at, such as 2026-03-02T07:25:00+01:00"}
+	}
+	return nil
+}
+
+func (r *runReader) noteUnused(list string, note func(string)) {
+	var left []string
+	for _, name := range strings.Split(strings.TrimPrefix(list, "not used: "), ", ") {
+		if name != "" && !slices.Contains(RunColumns, name) {
+			left = append(left, name)
+		}
+	}
+	if len(left) > 0 && note != nil {
+		note("not used: " + strings.Join(left, ", "))
+	}
+}
+
+func (r *runReader) chunk(c *chunk) {
+	text, line := c.data, c.line
+	for len(text) > 0 {
+		record, size, state := csvtext.Cut(text)
+		text = text[size:]
+		if record = strings.TrimSuffix(record, "\r"); strings.TrimSpace(record) != "" {
+			r.out.Rows++
+			if err := r.read(record, state); err != nil {
+				r.out.Faults = append(r.out.Faults, Fault{r.job.Name, line, asInput(err)})
+			}
+		}
+		line++
+		if state == csvtext.Quoted {
+			line += strings.Count(record, "\n")
+		}
+	}
+}
+
+// read takes one record. Nothing of a refused row is kept.
+func (r *runReader) read(record string, state csvtext.State) error {
+	if err := r.split(record, state); err != nil {
+		return err
+	}
+	if !utf8.ValidString(record) {
+		return &quantity.Error{Field: "line", Value: shorten(strings.ToValidUTF8(record, "?")), Message: "is not UTF-8 text", Mend: "save the file as CSV UTF-8"}
+	}
+	s := verdict.Sample{Head: r.cell("head"), Station: r.cell("station")}
+	var err error
+	if s.Taken, err = r.moment("taken_at"); err != nil {
+		return err
+	}
+	if s.Closed, err = r.moment("closed_at"); err != nil {
+		return err
+	}
+	event := strings.ToLower(r.cell("event"))
+	if event != "" && !slices.Contains(verdict.EventKinds, event) {
+		return &quantity.Error{Field: "event", Value: event, Message: "is no event of a run", Mend: "write one of " + strings.Join(verdict.EventKinds, ", ")}
+	}
+	if s.Taken.IsZero() && s.Closed.IsZero() {
+		return &quantity.Error{Field: "taken_at", Message: "is missing", Mend: "give the time of the row, such as 2026-03-02T07:25:00+01:00"}
+	}
+	if err := r.readings(&s); err != nil {
+		return err
+	}
+	measured := s.Shaken != nil || s.Unshaken != nil || s.Inlet != nil
+	switch {
+	case event == "" && !measured:
+		return &quantity.Error{Field: "shaken_do_ppb", Message: "is missing, and the row is no event", Mend: "give a reading or an event"}
+	case event != "":
+		at := s.Taken
+		if at.IsZero() {
+			at = s.Closed
+		}
+		r.out.Events = append(r.out.Events, verdict.Event{Kind: event, At: at})
+	}
+	if measured {
+		r.out.Samples = append(r.out.Samples, s)
+	}
+	return nil
+}
+
+func (r *runReader) cell(name string) string {
+	i, ok := r.extra[name]
+	if !ok {
+		return ""
+	}
+	return strings.TrimSpace(r.cells[i])
+}
+
+// moment reads an RFC 3339 time.
+func (r *runReader) moment(name string) (time.Time, error) {
+	cell := r.cell(name)
+	if cell == "" {
+		return time.Time{}, nil
+	}
+	t, err := time.Parse(time.RFC3339, strings.Replace(cell, " ", "T", 1))
+	if err != nil || t.Year() < 1900 || t.Year() > 2200 {
+		return t, &quantity.Error{Field: name, Value: shorten(cell), Message: "is no time with its zone (RFC 3339)", Mend: "write it like 2026-03-02T07:25:00+01:00 or 2026-03-02T06:25:00Z"}
+	}
+	return t, nil
+}
+
+// readings takes those of a row and computes TPO where it was shaken.
+func (r *runReader) readings(s *verdict.Sample) error {
+	for i, cell := range r.cells {
+		if i == r.columns.id {
+			s.ID = cell
+		} else if r.columns.cells[i] != nil {
+			if err := r.worker.row.put(r.columns, i, strings.TrimSpace(cell)); err != nil {
+				return err
+			}
+		}
+	}
+	in := &r.worker.row.input
+	s.Unshaken, s.Inlet = plain(in.UnshakenDO), plain(in.InletDO)
+	for _, c := range []struct {
+		name string
+		v    *float64
+	}{{"unshaken_do_ppb", s.Unshaken}, {"inlet_do_ppb", s.Inlet}} {
+		if c.v != nil && *c.v < 0 {
+			return &quantity.Error{Field: c.name, Value: fmt.Sprint(*c.v), Message: "ppb is below zero", Mend: "type it again, or check the zero of the meter"}
+		}
+	}
+	s.Yeast = in.Yeast
+	if s.Closed.IsZero() && in.Since != nil && !s.Taken.IsZero() {
+		s.Closed = s.Taken.Add(-time.Duration(float64(*in.Since) * float64(time.Minute)))
+	}
+	if in.ShakenDO == nil {
+		return nil
+	}
+	var err error
+	r.warnings, err = r.eval.Evaluate(in, &r.result, r.warnings[:0])
+	if err != nil {
+		return r.inColumn(err)
+	}
+	s.Shaken = plain(in.ShakenDO)
+	s.TPO, s.U, s.Factor = r.result.TPO, r.result.U, r.result.TotalToDissolved
+	s.Beer, s.FillKnown = r.result.Beer, r.result.Path != calc.PathAssumed
+	if r.out.MeterShare == 0 {
+		r.shared(in)
+	}
+	return nil
+}
+
+// shared finds, once, how much of the uncertainty is the meter's and so common
+// to the run.
+func (r *runReader) shared(in *calc.TPOInput) {
+	var detail calc.TPOResult
+	if _, err := r.eval.Detail(in, &detail); err != nil || !(detail.TPO > 0) {
+		return
+	}
+	r.out.MeterShare = sharedPart(detail.Budget) / detail.TPO
+}
+
+func sharedPart(budget []uncertainty.Contribution) float64 {
+	for _, c := range budget {
+		if strings.Contains(c.Name, "meter") {
+			return max(c.U, -c.U)
+		}
+	}
+	return 0
+}
+
+func plain[Q ~float64](q *Q) *float64 {
+	if q == nil {
+		return nil
+	}
+	v := float64(*q)
+	return &v
+}
