@@ -53,7 +53,7 @@ type tpoCommand struct {
 	Limit   *quantity.TPO         `placeholder:"120" group:"Figure" help:"TPO limit to judge against."`
 
 	Uncertainty string             `enum:"gum,monte-carlo,none" default:"gum" group:"Uncertainty" help:"gum (first order), monte-carlo or none."`
-	Trials      int                `placeholder:"N" group:"Uncertainty" help:"Monte Carlo: exactly so many trials; adaptive when not said."`
+	Trials      int                `placeholder:"N" group:"Uncertainty" help:"Monte Carlo: so many trials, in blocks of 10,000; adaptive when not said."`
 	U           map[string]float64 `name:"u" placeholder:"EFFECT=VALUE" group:"Uncertainty" help:"Own standard uncertainty of an effect, such as meter=1.5 (ppb), tare=0.12 (g), capacity=0.7 (mL)."`
 
 	Format  string `enum:"text,csv,json" default:"text" group:"Output" help:"text, csv or json."`
