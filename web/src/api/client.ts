@@ -4,7 +4,7 @@ import type { Collection, Problem, Rec, Write } from './records.ts';
 import type { Answer } from '../offline/outbox.ts';
 import type { Change, Transport } from '../offline/sync.ts';
 import createClient from 'openapi-fetch';
-import type { paths } from '#gen/api.d.ts';
+import type { components, paths } from '#gen/api.d.ts';
 
 export class Unreachable extends Error {}
 export class Refused extends Error {
@@ -87,3 +87,21 @@ export function listen(onChange: () => void, onOpen: (up: boolean) => void): () 
 	es.addEventListener('revision', onChange);
 	return () => es.close();
 }
+
+/** Old logs: sent as they are, read under a mapping, written once confirmed. */
+export const imports = {
+	async send(file: File, zone: string): Promise<ImportUpload> {
+		const res = await call(new Request(`/api/v1/imports/files?${new URLSearchParams({ name: file.name, time_zone: zone })}`, { method: 'POST', headers: { 'content-type': 'application/octet-stream' }, body: file }), 1200000);
+		return data<ImportUpload>(res.ok ? Promise.resolve({ data: (await res.json()) as ImportUpload, response: res }) : Promise.resolve({ response: res, error: await res.json().catch(() => ({})) }));
+	},
+	preview: (id: string, body: ImportMapping): Promise<ImportPreview> => data(api.POST('/api/v1/imports/files/{id}/preview', { params: { path: { id } }, body })),
+	confirm: (id: string, body: components['schemas']['ConfirmImport']): Promise<ImportProgress> => data(api.POST('/api/v1/imports/files/{id}/confirm', { params: { path: { id } }, body })),
+	undo: (id: string, body: components['schemas']['UndoImport']): Promise<ImportProgress> => data(api.POST('/api/v1/imports/{id}/undo', { params: { path: { id } }, body })),
+	progress: (id: string): Promise<ImportProgress> => data(api.GET('/api/v1/imports/{id}/progress', { params: { path: { id } } })),
+	list: async (): Promise<ImportRecord[]> => (await data(api.GET('/api/v1/imports', { params: { query: { limit: 50, order: 'newest' } } }))).records
+};
+export type ImportUpload = components['schemas']['ImportUpload'];
+export type ImportPreview = components['schemas']['ImportPreview'];
+export type ImportMapping = components['schemas']['ImportMapping'];
+export type ImportProgress = components['schemas']['ImportProgress'];
+export type ImportRecord = components['schemas']['Import'];

@@ -410,6 +410,137 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/v1/imports": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** List imports */
+        get: operations["list-imports"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/imports/files": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /**
+         * Send a CSV or XLSX file; it is read, not written
+         * @description Answers with a proposed mapping, the questions it leaves open, and a preview with the faults of each row. The file is kept for a day.
+         */
+        post: operations["receive-import"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/imports/files/{id}/confirm": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /**
+         * Write a file as one import
+         * @description Answers when the writing has begun; ask for its progress. The same file under the same mapping makes the same records.
+         */
+        post: operations["confirm-import"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/imports/files/{id}/preview": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /**
+         * Read a file under a mapping; nothing is written
+         * @description A mapping without columns is proposed anew for its header row, sheet, separator and target.
+         */
+        post: operations["preview-import"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/imports/{id}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Read one import */
+        get: operations["get-import"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/imports/{id}/progress": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** How far an import, or its undo, is */
+        get: operations["import-progress"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/imports/{id}/undo": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /**
+         * Archive everything an import wrote
+         * @description Nothing is deleted: each record gets a revision with who and why.
+         */
+        post: operations["undo-import"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/v1/instruments": {
         parameters: {
             query?: never;
@@ -1035,6 +1166,11 @@ export interface components {
             /** @description ask again at once */
             more: boolean;
         };
+        ConfirmImport: {
+            /** @description who imports: id of a person, or a name */
+            by: string;
+            mapping: components["schemas"]["ImportMapping"];
+        };
         Due: {
             /**
              * Format: date-time
@@ -1265,6 +1401,336 @@ export interface components {
             reason?: string;
             /** @enum {string} */
             state?: "none" | "held" | "released";
+        };
+        Import: {
+            /** @description no longer in use; nothing is ever deleted */
+            archived?: boolean;
+            /** @description who wrote this revision: id of a person, or a name */
+            by?: string;
+            /** Format: int64 */
+            bytes: number;
+            /**
+             * Format: double
+             * @description device clock minus server clock at sending, in seconds
+             */
+            readonly clock_skew_s?: number;
+            counts: components["schemas"]["ImportCounts"];
+            /**
+             * Format: date-time
+             * @description when it was written, by the device's clock
+             */
+            device_at?: string;
+            /** @description which device wrote it */
+            device_id?: string;
+            file_name: string;
+            /**
+             * Format: uuid
+             * @description UUIDv7, made where the record is made
+             */
+            id: string;
+            mapping: components["schemas"]["ImportMapping"];
+            /** @description why this revision was made; needed to correct a sample */
+            reason?: string;
+            /**
+             * Format: int64
+             * @description 1 for the first revision; given by the server
+             */
+            readonly rev?: number;
+            /**
+             * Format: date-time
+             * @description when the server stored it, by the server's clock
+             */
+            readonly server_at?: string;
+            /** @description of the file, in hexadecimal */
+            sha256: string;
+            /** @enum {string} */
+            state: "writing" | "done" | "undone";
+        };
+        ImportBefore: {
+            /** Format: date-time */
+            at: string;
+            by?: string;
+            id: string;
+            same_mapping: boolean;
+            state: string;
+        };
+        ImportChoice: {
+            label: string;
+            value: string;
+        };
+        ImportColumn: {
+            /** @description empty: not read */
+            field?: string;
+            header: string;
+            unit?: string;
+            /** @description why this was proposed */
+            why?: string;
+        };
+        ImportCounts: {
+            /**
+             * Format: int64
+             * @description records that an undo archived
+             */
+            archived: number;
+            /**
+             * Format: int64
+             * @description records written that were not there
+             */
+            created: number;
+            /**
+             * Format: int64
+             * @description rows left out, with a fault each
+             */
+            faulty: number;
+            /** Format: int64 */
+            format_lots: number;
+            /** Format: int64 */
+            formats: number;
+            /**
+             * Format: int64
+             * @description records that an undo left, because others use them
+             */
+            kept: number;
+            /**
+             * Format: int64
+             * @description rows read in that are odd
+             */
+            odd: number;
+            /**
+             * Format: int64
+             * @description records that the database did not take, with a fault each
+             */
+            refused: number;
+            /**
+             * Format: int64
+             * @description rows that repeat an earlier row exactly
+             */
+            repeated: number;
+            /**
+             * Format: int64
+             * @description records taken back that an undo had archived
+             */
+            revived: number;
+            /**
+             * Format: int64
+             * @description rows with something in them, below the header
+             */
+            rows: number;
+            /** Format: int64 */
+            runs: number;
+            /** Format: int64 */
+            samples: number;
+            /**
+             * Format: int64
+             * @description records that were there already, with the same content
+             */
+            unchanged: number;
+        };
+        ImportFault: {
+            /** @description as the file names it */
+            column?: string;
+            field?: string;
+            file: string;
+            mend?: string;
+            message: string;
+            /** @description the row is read in nevertheless */
+            odd?: boolean;
+            /**
+             * Format: int64
+             * @description line of a CSV file, row of a sheet
+             */
+            row: number;
+            value?: string;
+        };
+        ImportField: {
+            field: string;
+            name: string;
+            target: string;
+            units?: string[];
+        };
+        ImportMapping: {
+            /** @description for rows that name none */
+            beer_id?: string;
+            /** @description one for each column of the file, in its order */
+            columns: components["schemas"]["ImportColumn"][];
+            /**
+             * @description of dates written in digits
+             * @enum {string}
+             */
+            date_order: "ymd" | "dmy" | "mdy";
+            /** @description the decimal mark of numbers written as text: a point or a comma */
+            decimal: string;
+            /**
+             * @description of a CSV file
+             * @enum {string}
+             */
+            encoding?: "utf-8" | "utf-16le" | "utf-16be" | "windows-1252";
+            /** @description for rows that name none */
+            format_id?: string;
+            /**
+             * @description rows of one run share a run code, or a day; always beer, format and line
+             * @enum {string}
+             */
+            group_by?: "code" | "day";
+            /**
+             * Format: int64
+             * @description number of the row with the column names, from 1; what stands before it is not read
+             */
+            header_row: number;
+            /** @description for rows that name none */
+            line_id?: string;
+            /** @description what the names in the file stand for */
+            names?: components["schemas"]["ImportName"][];
+            /**
+             * @description rows that repeat an earlier row exactly
+             * @enum {string}
+             */
+            repeats?: "keep" | "skip";
+            /**
+             * @description what the column do is, where no column says it
+             * @enum {string}
+             */
+            sample_kind?: "shaken" | "unshaken" | "inlet";
+            /** @description between the cells of a CSV file: comma, semicolon or tab */
+            separator?: string;
+            /** @description of a workbook */
+            sheet?: string;
+            /** @description ids of the questions that are answered */
+            sure?: string[];
+            /**
+             * @description whether the tare column is each package's own
+             * @enum {string}
+             */
+            tare_source?: "own" | "lot";
+            /**
+             * @description what a row is: samples of runs, or formats with their lots
+             * @enum {string}
+             */
+            target: "samples" | "format_lots";
+            /** @description IANA name: where the clock of the log stood */
+            time_zone: string;
+        };
+        ImportName: {
+            /** @description make it */
+            create?: boolean;
+            /** @enum {string} */
+            field: "beer" | "format" | "line";
+            /**
+             * Format: int64
+             * @description of a line to make
+             */
+            heads?: number;
+            /** @description the record meant */
+            id?: string;
+            /**
+             * @description of a format to make
+             * @enum {string}
+             */
+            kind?: "can" | "bottle" | "keg";
+            /**
+             * Format: double
+             * @description of a format to make
+             */
+            nominal_ml?: number;
+            text: string;
+        };
+        ImportPreview: {
+            /** @description what is taken for granted */
+            assumptions: string[];
+            /** @description this file was imported before */
+            before?: components["schemas"]["ImportBefore"];
+            counts: components["schemas"]["ImportCounts"];
+            /** @description the first 200 */
+            faults: components["schemas"]["ImportFault"][];
+            mapping: components["schemas"]["ImportMapping"];
+            /** @description open ones; none may be left to write the file */
+            questions: components["schemas"]["ImportQuestion"][];
+            /** @description the first ones */
+            rows: components["schemas"]["ImportRow"][];
+            /** @description the first 50 */
+            runs: components["schemas"]["ImportRun"][];
+            /** @description all faults, counted by kind */
+            same: components["schemas"]["ImportSame"][];
+            /** @description names that stand for no record */
+            unknown: components["schemas"]["ImportUnknown"][];
+        };
+        ImportProgress: {
+            counts: components["schemas"]["ImportCounts"];
+            /** @enum {string} */
+            doing: "reading" | "writing" | "undoing" | "done" | "failed";
+            /** Format: int64 */
+            done: number;
+            failure?: string;
+            /** @description of records that the database refused; the first 200 */
+            faults?: components["schemas"]["ImportFault"][];
+            import_id: string;
+            /** Format: int64 */
+            total: number;
+        };
+        ImportQuestion: {
+            choices?: components["schemas"]["ImportChoice"][];
+            /**
+             * Format: int64
+             * @description index of the column asked about; -1: the whole file
+             */
+            column: number;
+            id: string;
+            proposed?: string;
+            text: string;
+            why?: string;
+        };
+        ImportRow: {
+            cells: string[];
+            faults?: components["schemas"]["ImportFault"][];
+            /** @description what each cell becomes, with its unit; empty: not read */
+            read: string[];
+            /** Format: int64 */
+            row: number;
+        };
+        ImportRun: {
+            beer: string;
+            code?: string;
+            /** Format: date-time */
+            ended_at: string;
+            format: string;
+            line: string;
+            /** Format: int64 */
+            samples: number;
+            /** Format: date-time */
+            started_at: string;
+        };
+        ImportSame: {
+            field?: string;
+            /** Format: int64 */
+            first_row: number;
+            first_value?: string;
+            mend?: string;
+            message: string;
+            odd?: boolean;
+            /** Format: int64 */
+            rows: number;
+        };
+        ImportUnknown: {
+            /** @enum {string} */
+            field: "beer" | "format" | "line";
+            /** @description what a new record would hold, guessed from the name */
+            propose: components["schemas"]["ImportName"];
+            /** Format: int64 */
+            rows: number;
+            text: string;
+        };
+        ImportUpload: {
+            /** Format: int64 */
+            bytes: number;
+            /** @description what a column can be, with its units */
+            fields: components["schemas"]["ImportField"][];
+            file_name: string;
+            id: string;
+            /** @description with the proposed mapping */
+            preview: components["schemas"]["ImportPreview"];
+            sha256: string;
+            sheets?: string[];
+            workbook: boolean;
         };
         InForce: {
             /** Format: double */
@@ -1538,6 +2004,11 @@ export interface components {
             /** @description send as after for the next page; absent at the end */
             next?: string;
             records: components["schemas"]["FormatLot"][];
+        };
+        ListImport: {
+            /** @description send as after for the next page; absent at the end */
+            next?: string;
+            records: components["schemas"]["Import"][];
         };
         ListInstrument: {
             /** @description send as after for the next page; absent at the end */
@@ -2138,6 +2609,12 @@ export interface components {
             results: components["schemas"]["Sample"][];
             /** @description runs going on */
             runs: components["schemas"]["Run"][];
+        };
+        UndoImport: {
+            /** @description who undoes it */
+            by: string;
+            /** @description why; it stands on every record */
+            reason: string;
         };
         Units: {
             /** @enum {string} */
@@ -3956,6 +4433,546 @@ export interface operations {
             };
             /** @description Internal Server Error */
             500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    "list-imports": {
+        parameters: {
+            query?: {
+                /** @description next of the page before */
+                after?: string;
+                limit?: number;
+                /** @description by id, which is by the making device's clock */
+                order?: "oldest" | "newest";
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["ListImport"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    "receive-import": {
+        parameters: {
+            query?: {
+                /** @description the file's name */
+                name?: string;
+                /** @description IANA name, proposed where the brewery has none */
+                time_zone?: string;
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/octet-stream": string;
+            };
+        };
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["ImportUpload"];
+                };
+            };
+            /** @description Request Entity Too Large */
+            413: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Unsupported Media Type */
+            415: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Insufficient Storage */
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    "confirm-import": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description UUIDv7 of the record */
+                id: string;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["ConfirmImport"];
+            };
+        };
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["ImportProgress"];
+                };
+            };
+            /** @description Bad Request */
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Not Found */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Conflict */
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Request Entity Too Large */
+            413: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Unsupported Media Type */
+            415: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Service Unavailable */
+            503: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Insufficient Storage */
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    "preview-import": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description UUIDv7 of the record */
+                id: string;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["ImportMapping"];
+            };
+        };
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["ImportPreview"];
+                };
+            };
+            /** @description Bad Request */
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Not Found */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Conflict */
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Request Entity Too Large */
+            413: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Unsupported Media Type */
+            415: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Service Unavailable */
+            503: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Insufficient Storage */
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    "get-import": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                id: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Import"];
+                };
+            };
+            /** @description Not Found */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    "import-progress": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                id: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["ImportProgress"];
+                };
+            };
+            /** @description Not Found */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    "undo-import": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description UUIDv7 of the record */
+                id: string;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["UndoImport"];
+            };
+        };
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["ImportProgress"];
+                };
+            };
+            /** @description Bad Request */
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Not Found */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Conflict */
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Request Entity Too Large */
+            413: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Unsupported Media Type */
+            415: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Service Unavailable */
+            503: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Insufficient Storage */
+            507: {
                 headers: {
                     [name: string]: unknown;
                 };
