@@ -23,17 +23,22 @@ type found struct {
 // causes of a run: each channel is fitted in the order of the beer, and what
 // one shows is offered to the others; then once more, so that they agree.
 func (r *run) causes() (list []found, fits [3]*fit) {
+	var scanners [3]*scanner
+	for c := range scanners {
+		if f := r.frame(c); f.n >= 6 {
+			scanners[c] = newScanner(r, f)
+		}
+	}
 	for range 2 {
-		for c := range 3 {
-			f := r.frame(c)
-			if f.n < 6 {
+		for c, s := range scanners {
+			if s == nil {
 				continue
 			}
 			alpha := r.rules.FalseAlarm * share[c]
-			if c == 2 && fits[0] == nil && fits[1] == nil {
+			if c == 2 && scanners[0] == nil && scanners[1] == nil {
 				alpha = r.rules.FalseAlarm
 			}
-			fits[c] = choose(r, f, shown(fits, c), alpha)
+			fits[c] = choose(s, shown(fits, c), alpha)
 		}
 	}
 	for c, m := range fits {

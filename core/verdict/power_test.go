@@ -54,31 +54,25 @@ func b2f(b bool) float64 {
 }
 
 // withEffect makes the fault as large as k standard errors of the test that
-// knows its kind and place, from the packages' TPO alone: σ of ln TPO 0.27 for
-// cans and 0.21 for bottles of this model.
+// knows its kind and place, from the packages' TPO alone: the mean score of
+// that test in runs with the fault, by simulation.
 func (x scene) withEffect(k float64) sim {
+	ppb := 20.0
+	for range 3 {
+		if z := x.score(x.with(ppb)); z > 0.1 {
+			ppb *= k / z
+		} else {
+			ppb *= 2
+		}
+	}
+	return x.with(ppb)
+}
+
+func (x scene) with(ppb float64) sim {
 	s := x.sim
-	rng := rand.New(rand.NewPCG(9, 9))
-	plain := s.run(rng)
-	var n, sum, sq, base float64
-	for i := range plain.Samples {
-		p := &plain.Samples[i]
-		h, st := atoi(p.Head), atoi(p.Station)
-		v := x.shape(p.Closed.Sub(simStart).Minutes(), h, st)
-		n++
-		sum += v
-		sq += v * v
-		base += p.TPO
-	}
-	sigma := 0.27
-	if s.line.heads > 6 {
-		sigma = 0.21
-	}
-	se := sigma / math.Sqrt(sq-sum*sum/n)
-	ppb := base / n * math.Expm1(k*se)
 	s.fault = func(at float64, h, st int) (float64, float64, float64, float64) {
 		v := ppb * x.shape(at, h, st)
-		if h > 0 && x.liquid() {
+		if x.liquid() {
 			return v, 0, 1, 1
 		}
 		return 0, v, 1, 1
@@ -86,40 +80,158 @@ func (x scene) withEffect(k float64) sim {
 	return s
 }
 
+// score is the mean score of the known column.
+func (x scene) score(s sim) float64 {
+	const runs = 40
+	var sum float64
+	for i := range runs {
+		in := s.run(rand.New(rand.NewPCG(77, uint64(i)))).Input
+		r := newRun(&in, mustRules())
+		f := r.frame(2)
+		col := make([]float64, f.n)
+		for k, at := range f.at {
+			col[k] = x.shape(at, atoi(f.heads[f.head[k]]), atoi(f.stationNames[f.station[k]]))
+		}
+		sum += newFit(f, nil).column(col, 0)
+	}
+	return sum / runs
+}
+
+func mustRules() Rules { r, _ := Rules{}.complete(); return r }
+
 func (x scene) liquid() bool { return x.name == "startup" || x.name == "drift" }
 
 func atoi(s string) int { n, _ := strconv.Atoi(s); return n }
 
+// outcome counts how runs of one kind were judged.
+type outcome struct{ runs, named, covered, extra int }
+
+func (x scene) try(s sim, seed uint64, runs int) (o outcome) {
+	o.runs = runs
+	for i := range runs {
+		r := s.run(rand.New(rand.NewPCG(seed, uint64(i))))
+		in := r.Input
+		q := newRun(&in, mustRules())
+		list, _ := q.causes()
+		hit := false
+		for k := range list {
+			c := q.cause(&list[k])
+			if !x.right(c) || hit {
+				o.extra++
+				continue
+			}
+			hit = true
+			o.named++
+			if truth := trueSize(x, r, c); c.Low95 <= truth && truth <= c.High95 {
+				o.covered++
+			}
+		}
+	}
+	return o
+}
+
+func share100(n, of int) float64 { return 100 * float64(n) / float64(max(of, 1)) }
+
+// BenchmarkPower prints, for each kind of fault and its size in standard errors
+// of the test that knows kind and place, the share of runs named right, the
+// share of their sizes within the 95 % interval, and that of other causes named.
+// "paired" runs have unshaken and inlet readings beside the packages.
 func BenchmarkPower(b *testing.B) {
-	const runs = 100
-	for _, x := range scenes() {
-		fmt.Printf("%-20s", x.name)
-		for _, k := range []float64{2, 3, 4, 5, 6, 8} {
-			named, covered, extra := 0, 0, 0
-			s := x.withEffect(k)
-			for i := range runs {
-				r := s.run(rand.New(rand.NewPCG(uint64(10*k), uint64(i))))
-				j, err := Judge(r.Input)
-				if err != nil {
-					b.Fatal(err)
-				}
-				hit := false
-				for _, c := range j.Causes {
-					if x.right(c) && !hit {
-						hit = true
-						named++
-						truth := trueSize(x, r, c)
-						if c.Low95 <= truth && truth <= c.High95 {
-							covered++
-						}
-					} else {
-						extra++
+	const runs = 200
+	for range b.N {
+		var at4, all4, in, of int
+		for _, paired := range []bool{true, false} {
+			fmt.Printf("\npaired %v: named right %% (within interval %%, other causes %%)\n", paired)
+			for _, x := range scenes() {
+				x.sim.pair = paired
+				fmt.Printf("%-20s", x.name)
+				for _, k := range []float64{2, 3, 4, 5, 6, 8} {
+					o := x.try(x.withEffect(k), uint64(10*k), runs)
+					fmt.Printf("  %g: %3.0f (%3.0f, %2.0f)", k, share100(o.named, runs), share100(o.covered, o.named), share100(o.extra, runs))
+					if k >= 4 {
+						at4, all4 = at4+o.named, all4+runs
+						in, of = in+o.covered, of+o.named
 					}
 				}
+				fmt.Println()
 			}
-			fmt.Printf("  %g: %3.0f %% (in %3.0f, extra %2.0f)", k, 100*float64(named)/runs, 100*float64(covered)/float64(max(named, 1)), 100*float64(extra)/runs)
 		}
-		fmt.Println()
+		b.ReportMetric(share100(at4, all4), "%named≥4se")
+		b.ReportMetric(share100(in, of), "%size_within")
+	}
+}
+
+// BenchmarkFalseAlarms prints the share of runs without a fault in which a
+// cause is named.
+func BenchmarkFalseAlarms(b *testing.B) {
+	const runs = 1000
+	for range b.N {
+		alarms, all := 0, 0
+		for _, s := range normalRuns() {
+			n, kinds := 0, map[string]int{}
+			for i := range runs {
+				in := s.run(rand.New(rand.NewPCG(1, uint64(i)))).Input
+				list, _ := newRun(&in, mustRules()).causes()
+				n += int(b2f(len(list) > 0))
+				for _, c := range list {
+					kinds[c.kind]++
+				}
+			}
+			fmt.Printf("%2d heads, %3.0f min, sets of %2d each %2.0f min, paired %-5v: %.1f %% %v\n", s.line.heads, s.minutes, s.perSet, s.every, s.pair, share100(n, runs), kinds)
+			alarms, all = alarms+n, all+runs
+		}
+		b.ReportMetric(share100(alarms, all), "%alarms")
+	}
+}
+
+func normalRuns() []sim {
+	list := []sim{
+		{line: canLine, minutes: 200, every: 20, perSet: 3, pair: true},
+		{line: canLine, minutes: 240, every: 30, perSet: 6},
+		{line: canLine, minutes: 400, every: 12, perSet: 6, pair: true},
+		{line: bottleLine, minutes: 200, every: 20, perSet: 4, pair: true},
+		{line: bottleLine, minutes: 400, every: 30, perSet: 16},
+	}
+	for i := range list {
+		list[i].events = []Event{{Stop, minute(60)}, {Restart, minute(66)}, {TankChange, minute(100)}}
+	}
+	return list
+}
+
+// BenchmarkTwoFaults prints the share of runs with two faults at once, of five
+// standard errors each, in which both are named.
+func BenchmarkTwoFaults(b *testing.B) {
+	const runs = 200
+	for range b.N {
+		both, all := 0, 0
+		list := scenes()
+		for _, p := range [][2]int{{0, 4}, {2, 4}, {3, 4}, {1, 4}, {1, 2}, {5, 7}} {
+			one, two := list[p[0]], list[p[1]]
+			s := one.withEffect(5)
+			other := two.withEffect(5)
+			s.events = append(s.events, other.events...)
+			first := s.fault
+			s.fault = func(at float64, h, st int) (float64, float64, float64, float64) {
+				a, f, g, v := first(at, h, st)
+				c, d, _, _ := other.fault(at, h, st)
+				return a + c, f + d, g, v
+			}
+			n := 0
+			for i := range runs {
+				in := s.run(rand.New(rand.NewPCG(3, uint64(i)))).Input
+				q := newRun(&in, mustRules())
+				found, _ := q.causes()
+				var x, y bool
+				for k := range found {
+					c := q.cause(&found[k])
+					x, y = x || one.right(c), y || two.right(c)
+				}
+				n += int(b2f(x && y))
+			}
+			fmt.Printf("%s and %s: %.0f %%\n", one.name, two.name, share100(n, runs))
+			both, all = both+n, all+runs
+		}
+		b.ReportMetric(share100(both, all), "%both")
 	}
 }
 

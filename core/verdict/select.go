@@ -17,8 +17,8 @@ func threshold(alpha float64) float64 { return -math.Log(alpha) - 0.1 }
 // out and the search repeated in its place until nothing changes. given are
 // terms that other channels showed: they compete without the charge of a search,
 // and what of them is left at the end needs to pass one single test only.
-func choose(r *run, f *frame, given []term, alpha float64) *fit {
-	s := newScanner(r, f)
+func choose(s *scanner, given []term, alpha float64) *fit {
+	f := s.f
 	s.given = given
 	base := nuisances(f)
 	need := threshold(alpha)
@@ -86,18 +86,17 @@ func (s *scanner) again(m *fit, g term) (term, bool) {
 	t.x = make([]float64, s.f.n)
 	switch g.kind {
 	case KindDrift:
-		if s.f.n < 2 || s.f.at[s.f.n-1] <= s.f.at[0] {
+		if s.drift(m).n == 0 {
 			return t, false
 		}
-		best := s.drift(m)
-		t.x, t.amp = s.driftColumn(best.at.amp), best.at.amp
+		p := s.drift(m).at
+		t.x, t.amp = s.driftColumn(p), p.amp
 	case KindStartup:
-		best := s.startup(m)
-		t.x, t.tau, t.amp = s.startupColumn(best.at), best.at.tau, best.at.amp
+		p := s.startup(m).at
+		t.x, t.tau, t.amp = s.startupColumn(p), p.tau, p.amp
 	case KindRestart:
-		list := s.restarts()
-		best := s.restart(m)
-		t.x, t.tau, t.amp = s.restartColumn(best.at, list), best.at.tau, best.at.amp
+		p := s.restart(m).at
+		t.x, t.tau, t.amp = s.restartColumn(p), p.tau, p.amp
 	case KindStep:
 		for i, at := range s.f.at {
 			if g.holds(at) {
@@ -157,9 +156,9 @@ func (s *scanner) reshaped(m *fit, j int, t term) *fit {
 	case KindStartup:
 		t.x = s.startupColumn(p)
 	case KindRestart:
-		t.x = s.restartColumn(p, s.restarts())
+		t.x = s.restartColumn(p)
 	case KindDrift:
-		t.x = s.driftColumn(t.amp)
+		t.x = s.driftColumn(p)
 	}
 	terms := append([]term(nil), m.terms...)
 	terms[j] = t
