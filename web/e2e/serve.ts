@@ -6,7 +6,7 @@ import { createServer } from 'node:net';
 import { tmpdir } from 'node:os';
 import { join, resolve } from 'node:path';
 
-const BIN = process.env.ULLAGE_BIN ?? resolve(import.meta.dirname, '../../bin/ullage');
+export const BIN = process.env.ULLAGE_BIN ?? resolve(import.meta.dirname, '../../bin/ullage');
 
 function freePort(): Promise<number> {
 	return new Promise((ok, no) => {
