@@ -41,6 +41,7 @@ func (r *run) causes() (list []found, fits [3]*fit) {
 			fits[c] = choose(s, shown(fits, c), alpha)
 		}
 	}
+	agree(scanners, &fits)
 	for c, m := range fits {
 		if m == nil {
 			continue
@@ -60,6 +61,60 @@ func (r *run) causes() (list []found, fits [3]*fit) {
 		r.classify(&list[i], fits)
 	}
 	return list, fits
+}
+
+// agree looks for one change in time that two channels took for different
+// things, a step in one and a drift in the other, say. The channel whose fit
+// loses less takes the other's term, unless it speaks clearly against it.
+func agree(scanners [3]*scanner, fits *[3]*fit) {
+	const clearly = 6 // −2 ln of a likelihood ratio of 1:20
+	for c := 2; c > 0; c-- {
+		for d := c - 1; d >= 0; d-- {
+			if fits[c] == nil || fits[d] == nil {
+				continue
+			}
+			i, j := unlike(fits[c].terms, fits[d].terms), unlike(fits[d].terms, fits[c].terms)
+			if i < 0 || j < 0 {
+				continue
+			}
+			here, lossHere := scanners[c].swap(fits[c], i, fits[d].terms[j])
+			there, lossThere := scanners[d].swap(fits[d], j, fits[c].terms[i])
+			switch {
+			case math.Min(lossHere, lossThere) > clearly:
+			case lossHere <= lossThere:
+				fits[c] = here
+			default:
+				fits[d] = there
+			}
+		}
+	}
+}
+
+// unlike is the first change in time of a that b has nothing like; -1 if none.
+func unlike(a, b []term) int {
+	for i := range a {
+		t := &a[i]
+		if t.nuisance || t.kind != KindStep && t.kind != KindDrift && t.kind != KindStartup {
+			continue
+		}
+		if !slices.ContainsFunc(b, func(o term) bool { return o.kind == t.kind && (o.kind != KindStep || math.Abs(o.from-t.from) < 20) }) {
+			return i
+		}
+	}
+	return -1
+}
+
+// swap puts another channel's term in the place of one; the loss is the rise of
+// −2 ln likelihood.
+func (s *scanner) swap(m *fit, i int, g term) (*fit, float64) {
+	rest := append(append([]term(nil), m.terms[:i]...), m.terms[i+1:]...)
+	t, ok := s.again(newFit(s.f, rest), g)
+	if !ok || t.z < givenScore {
+		return m, math.Inf(1)
+	}
+	t.need = m.terms[i].need
+	other := s.with(rest, t, 0, 0)
+	return other, (other.rss - m.rss) / (m.sd() * m.sd())
 }
 
 // shown are the terms that the other channels found by themselves.
