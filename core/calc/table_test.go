@@ -17,7 +17,12 @@ type object = map[string]any
 
 // examples holds a good input for every entry of the table.
 var examples = map[string]object{
-	"tpo":            {"temperature_c": 4, "gross_g": 372.4, "tare_g": 13.4, "capacity_ml": 373.5, "sg": 1.0105, "shaken_do_ppb": 48, "nominal_ml": 355},
+	"tpo": {"temperature_c": 4, "gross_g": 372.4, "tare_g": 13.4, "capacity_ml": 373.5, "sg": 1.0105, "shaken_do_ppb": 48, "nominal_ml": 355},
+	"judge": {"limit_ppb": 120, "single_limit_ppb": 250, "rows": []object{
+		{"taken_at": "2026-03-02T07:00:00Z", "event": "start"},
+		{"taken_at": "2026-03-02T07:10:00Z", "head": 1, "temperature_c": 4, "gross_g": 372.4, "tare_g": 13.4, "capacity_ml": 373.5, "sg": 1.0105, "shaken_do_ppb": 48},
+		{"taken_at": "2026-03-02T07:12:00Z", "head": "2", "tpo_ppb": 104, "shaken_do_ppb": 49},
+		{"taken_at": "2026-03-02T07:14:00Z", "inlet_do_ppb": 25}}},
 	"shaken-limit":   {"temperature_c": 4, "beer_ml": 355, "headspace_ml": 18, "limit_ppb": 100},
 	"headspace-air":  {"temperature_c": 20, "beer_ml": 355, "tpo_ppb": 110},
 	"fill-bias":      {"temperature_c": 4, "shaken_do_ppb": 48, "capacity_ml": 373.5, "beer_ml": 350, "fill_ml": 355},

@@ -2,16 +2,13 @@ package batch
 
 import (
 	"errors"
-	"fmt"
 	"io"
 	"slices"
 	"strings"
 	"time"
 	"unicode/utf8"
 
-	"ullage/core/calc"
 	"ullage/core/quantity"
-	"ullage/core/uncertainty"
 	"ullage/core/verdict"
 	"ullage/internal/csvtext"
 )
@@ -186,7 +183,7 @@ func (r *runReader) moment(name string) (time.Time, error) {
 	return t, nil
 }
 
-// readings takes those of a row and computes TPO where it was shaken.
+// readings takes those of a row, TPO where it was shaken.
 func (r *runReader) readings(s *verdict.Sample) error {
 	for i, cell := range r.cells {
 		if i == r.columns.id {
@@ -198,59 +195,11 @@ func (r *runReader) readings(s *verdict.Sample) error {
 		}
 	}
 	in := &r.worker.row.input
-	s.Unshaken, s.Inlet = plain(in.UnshakenDO), plain(in.InletDO)
-	for _, c := range []struct {
-		name string
-		v    *float64
-	}{{"unshaken_do_ppb", s.Unshaken}, {"inlet_do_ppb", s.Inlet}} {
-		if c.v != nil && *c.v < 0 {
-			return &quantity.Error{Field: c.name, Value: fmt.Sprint(*c.v), Message: "ppb is below zero", Mend: "type it again, or check the zero of the meter"}
-		}
-	}
-	s.Yeast = in.Yeast
-	if s.Closed.IsZero() && in.Since != nil && !s.Taken.IsZero() {
-		s.Closed = s.Taken.Add(-time.Duration(float64(*in.Since) * float64(time.Minute)))
-	}
-	if in.ShakenDO == nil {
-		return nil
-	}
-	var err error
-	r.warnings, err = r.eval.Evaluate(in, &r.result, r.warnings[:0])
-	if err != nil {
+	if err := r.eval.Reading(in, s); err != nil {
 		return r.inColumn(err)
 	}
-	s.Shaken = plain(in.ShakenDO)
-	s.TPO, s.U, s.Factor = r.result.TPO, r.result.U, r.result.TotalToDissolved
-	s.Beer, s.FillKnown = r.result.Beer, r.result.Path != calc.PathAssumed
-	if r.out.MeterShare == 0 {
-		r.shared(in)
+	if r.out.MeterShare == 0 && s.Shaken != nil {
+		r.out.MeterShare = r.eval.MeterShare(in)
 	}
 	return nil
-}
-
-// shared finds, once, how much of the uncertainty is the meter's and so common
-// to the run.
-func (r *runReader) shared(in *calc.TPOInput) {
-	var detail calc.TPOResult
-	if _, err := r.eval.Detail(in, &detail); err != nil || !(detail.TPO > 0) {
-		return
-	}
-	r.out.MeterShare = sharedPart(detail.Budget) / detail.TPO
-}
-
-func sharedPart(budget []uncertainty.Contribution) float64 {
-	for _, c := range budget {
-		if strings.Contains(c.Name, "meter") {
-			return max(c.U, -c.U)
-		}
-	}
-	return 0
-}
-
-func plain[Q ~float64](q *Q) *float64 {
-	if q == nil {
-		return nil
-	}
-	v := float64(*q)
-	return &v
 }

@@ -1,0 +1,282 @@
+package calc
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"reflect"
+	"slices"
+	"strings"
+	"time"
+
+	"ullage/core/quantity"
+	"ullage/core/verdict"
+)
+
+// maxJudgeRows is the most rows one judgement takes.
+const maxJudgeRows = 20_000
+
+// JudgeInput is a run to judge: rows as of `ullage judge`, and what is known
+// beside them.
+type JudgeInput struct {
+	Limit       *quantity.TPO       `json:"limit_ppb" help:"limit of the mean TPO; 120, a starting point, when not said"`
+	SingleLimit *quantity.TPO       `json:"single_limit_ppb" help:"no package may be confirmed above it; scaled from the other when not said"`
+	Rules       only[verdict.Rules] `json:"rules" help:"every limit and rule by its name, as the judgement shows them; what is left out takes its starting point"`
+	Meter       only[verdict.Meter] `json:"meter" help:"before and after (passed or failed), offset_ppb, offset_u_ppb, u_rel"`
+	Line        only[verdict.Line]  `json:"line" help:"heads, packages_per_min, packages_per_pallet"`
+	Rows        []json.RawMessage   `json:"rows" need:"yes" help:"list of objects: the fields of tpo, or tpo_ppb as computed, with taken_at, closed_at, head, station, event"`
+}
+
+// only is a T that refuses a field it does not have.
+type only[T any] struct{ is T }
+
+func (o *only[T]) UnmarshalJSON(text []byte) error {
+	dec := json.NewDecoder(bytes.NewReader(text))
+	dec.DisallowUnknownFields()
+	return dec.Decode(&o.is)
+}
+
+// judgeRow is what a row has beside the fields of a package.
+type judgeRow struct {
+	ID        label            `json:"id"`
+	Taken     moment           `json:"taken_at"`
+	Closed    moment           `json:"closed_at"`
+	Head      label            `json:"head"`
+	Station   label            `json:"station"`
+	Event     string           `json:"event"`
+	Tank      *quantity.DO     `json:"tank_do_ppb"`
+	TPO       *quantity.TPO    `json:"tpo_ppb"`
+	U         float64          `json:"tpo_u_ppb"`
+	Beer      *quantity.Volume `json:"beer_ml"`
+	Factor    float64          `json:"total_to_dissolved"`
+	FillKnown bool             `json:"fill_known"`
+}
+
+// label is a word or a number: the head "4" and the head 4 are one.
+type label string
+
+func (l *label) UnmarshalJSON(text []byte) error {
+	var number json.Number
+	if err := json.Unmarshal(text, &number); err == nil {
+		*l = label(number)
+		return nil
+	}
+	return json.Unmarshal(text, (*string)(l))
+}
+
+// moment is an RFC 3339 time; an empty text is none.
+type moment struct{ time.Time }
+
+func (m *moment) UnmarshalJSON(text []byte) error {
+	var s string
+	if err := json.Unmarshal(text, &s); err != nil {
+		return err
+	}
+	if s == "" {
+		return nil
+	}
+	t, err := time.Parse(time.RFC3339, s)
+	if err != nil || t.Year() < 1900 || t.Year() > 2200 {
+		return &quantity.Error{Value: s, Message: "is no time with its zone (RFC 3339)", Mend: "write it like 2026-03-02T07:25:00+01:00"}
+	}
+	m.Time = t
+	return nil
+}
+
+// rowReader turns rows into a run.
+type rowReader struct {
+	eval Evaluator
+	own  []Field // of judgeRow
+	tpo  []Field // of a package, none needed
+	out  verdict.Input
+}
+
+func judge(in *JudgeInput) (Answer, error) {
+	if len(in.Rows) > maxJudgeRows {
+		return Answer{}, refuse("rows", float64(len(in.Rows)), fmt.Sprintf("rows are more than %d", maxJudgeRows), "judge one run at a time")
+	}
+	r := &rowReader{own: fieldsOf(reflect.TypeFor[judgeRow]()), tpo: fieldsOf(reflect.TypeFor[TPOInput]())}
+	for i := range r.tpo {
+		r.tpo[i].Required = false
+	}
+	for i, row := range in.Rows {
+		if err := r.row(row); err != nil {
+			return Answer{}, inRow(i, err)
+		}
+	}
+	rules, err := in.rules()
+	if err != nil {
+		return Answer{}, err
+	}
+	r.out.Line, r.out.Rules = in.Line.is, rules
+	share := r.out.Meter.URel
+	r.out.Meter = in.Meter.is
+	if in.Meter.is.URel == 0 {
+		r.out.Meter.URel = share
+	}
+	j, err := verdict.Judge(r.out)
+	if err != nil {
+		return Answer{}, err
+	}
+	answer := Answer{Result: j}
+	if j.Rules.FromDefault {
+		answer.Warnings = []Warning{{Code: "limits_assumed", Field: "limit_ppb", Message: "the limits are starting points from common practice", Mend: "give your own"}}
+	}
+	return answer, nil
+}
+
+// rules are those given; limit_ppb and single_limit_ppb scale what is left out.
+func (in *JudgeInput) rules() (verdict.Rules, error) {
+	r := in.Rules.is
+	for _, l := range []struct {
+		field string
+		q     *quantity.TPO
+		into  *float64
+	}{{"limit_ppb", in.Limit, &r.MeanGreen}, {"single_limit_ppb", in.SingleLimit, &r.SingleRed}} {
+		if l.q == nil {
+			continue
+		}
+		if !(*l.q > 0) {
+			return r, refuse(l.field, float64(*l.q), "ppb is not above zero", "give the limit in ppb")
+		}
+		*l.into, r.FromDefault = float64(*l.q), false
+	}
+	return r, nil
+}
+
+func inRow(i int, err error) error {
+	var e *quantity.Error
+	if !errors.As(err, &e) {
+		return err
+	}
+	named := *e
+	named.Field = strings.TrimSuffix(fmt.Sprintf("rows[%d].%s", i, e.Field), ".")
+	return &named
+}
+
+func (r *rowReader) row(text json.RawMessage) error {
+	given, err := members(text)
+	if err != nil {
+		return err
+	}
+	var own, rest []member
+	for _, m := range given {
+		if _, _, ok := Match(r.own, m.name); ok {
+			own = append(own, m)
+		} else {
+			rest = append(rest, m)
+		}
+	}
+	var row judgeRow
+	if err := decode(r.own, own, reflect.ValueOf(&row).Elem()); err != nil {
+		return err
+	}
+	var in TPOInput
+	if err := decode(r.tpo, rest, reflect.ValueOf(&in).Elem()); err != nil {
+		return err
+	}
+	return r.take(&row, &in)
+}
+
+func (r *rowReader) take(row *judgeRow, in *TPOInput) error {
+	s := verdict.Sample{ID: string(row.ID), Taken: row.Taken.Time, Closed: row.Closed.Time, Head: string(row.Head), Station: string(row.Station)}
+	at := s.Taken
+	if at.IsZero() {
+		at = s.Closed
+	}
+	if at.IsZero() {
+		return &quantity.Error{Field: "taken_at", Message: "is missing", Mend: "give the time of the row, such as 2026-03-02T07:25:00+01:00"}
+	}
+	event := strings.ToLower(row.Event)
+	if event != "" && !slices.Contains(verdict.EventKinds, event) {
+		return &quantity.Error{Field: "event", Value: event, Message: "is no event of a run", Mend: "write one of " + strings.Join(verdict.EventKinds, ", ")}
+	}
+	s.Tank = bare(row.Tank)
+	measured := true
+	switch {
+	case row.TPO != nil:
+		r.computed(row, in, &s)
+	case in.ShakenDO != nil || in.UnshakenDO != nil || in.InletDO != nil:
+		if err := r.eval.Reading(in, &s); err != nil {
+			return err
+		}
+		if r.out.Meter.URel == 0 && s.Shaken != nil {
+			r.out.Meter.URel = r.eval.MeterShare(in)
+		}
+	default:
+		measured = s.Tank != nil
+	}
+	if event != "" {
+		r.out.Events = append(r.out.Events, verdict.Event{Kind: event, At: at})
+	}
+	if measured {
+		r.out.Samples = append(r.out.Samples, s)
+	} else if event == "" {
+		return &quantity.Error{Field: "shaken_do_ppb", Message: "is missing, and the row is no event", Mend: "give a reading or an event"}
+	}
+	return nil
+}
+
+// computed takes a row whose TPO was computed before.
+func (r *rowReader) computed(row *judgeRow, in *TPOInput, s *verdict.Sample) {
+	s.Shaken, s.Unshaken, s.Inlet, s.Yeast = bare(in.ShakenDO), bare(in.UnshakenDO), bare(in.InletDO), in.Yeast
+	s.TPO, s.U, s.Factor, s.FillKnown = float64(*row.TPO), row.U, row.Factor, row.FillKnown
+	if row.Beer != nil {
+		s.Beer = float64(*row.Beer)
+	}
+	if s.Factor == 0 && in.ShakenDO != nil && *in.ShakenDO > 0 {
+		s.Factor = s.TPO / float64(*in.ShakenDO)
+	}
+}
+
+// Reading puts what a package's input holds into a sample of a run: its unshaken
+// and inlet DO, and, where it was shaken, TPO and what belongs to it.
+func (e *Evaluator) Reading(in *TPOInput, s *verdict.Sample) error {
+	s.Unshaken, s.Inlet, s.Yeast = bare(in.UnshakenDO), bare(in.InletDO), in.Yeast
+	for _, c := range []struct {
+		name string
+		v    *float64
+	}{{"unshaken_do_ppb", s.Unshaken}, {"inlet_do_ppb", s.Inlet}} {
+		if c.v != nil && *c.v < 0 {
+			return refuse(c.name, *c.v, "ppb is below zero", "type it again, or check the zero of the meter")
+		}
+	}
+	if s.Closed.IsZero() && in.Since != nil && !s.Taken.IsZero() {
+		s.Closed = s.Taken.Add(-time.Duration(float64(*in.Since) * float64(time.Minute)))
+	}
+	if in.ShakenDO == nil {
+		return nil
+	}
+	var out TPOResult
+	if _, err := e.Evaluate(in, &out, nil); err != nil {
+		return err
+	}
+	s.Shaken = bare(in.ShakenDO)
+	s.TPO, s.U, s.Factor = out.TPO, out.U, out.TotalToDissolved
+	s.Beer, s.FillKnown = out.Beer, out.Path != PathAssumed
+	return nil
+}
+
+// MeterShare is how much of a package's uncertainty its DO meter has in common
+// with all others of the run, as a relative standard uncertainty of TPO.
+func (e *Evaluator) MeterShare(in *TPOInput) float64 {
+	var detail TPOResult
+	if _, err := e.Detail(in, &detail); err != nil || !(detail.TPO > 0) {
+		return 0
+	}
+	for _, c := range detail.Budget {
+		if c.Key == "meter" {
+			return max(c.U, -c.U) / detail.TPO
+		}
+	}
+	return 0
+}
+
+func bare[Q ~float64](q *Q) *float64 {
+	if q == nil {
+		return nil
+	}
+	v := float64(*q)
+	return &v
+}
