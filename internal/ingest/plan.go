@@ -4,6 +4,7 @@ import (
 	"context"
 	"crypto/sha256"
 	"fmt"
+	"strconv"
 	"strings"
 	"time"
 
@@ -196,10 +197,8 @@ func (p *plan) cell(d *draft, j int, r rowText) {
 		return
 	}
 	c.ok = true
-	if col.sort == aQuantity && col.band[1] > 0 && (c.num < col.band[0] || c.num > col.band[1]) {
-		if message, mend := col.unusual(c.num); message != "" {
-			p.fault(d, j, true, message, mend)
-		}
+	if col.sort == aQuantity && !col.usualBase(c.num) {
+		p.fault(d, j, true, "is unusual", p.otherUnit(c, col))
 	}
 }
 
@@ -239,24 +238,30 @@ func parseCount(c *cell) error {
 	return nil
 }
 
-// unusual questions a value outside the usual ones, if another unit or nothing
-// explains it. Small and large readings happen: the bands here are wider than
-// those that tell units apart.
-func (f *field) unusual(base float64) (message, mend string) {
+// usualBase tells a value that needs no second look. Small and large readings
+// happen: the bounds are wider than those that tell units apart.
+func (f *field) usualBase(base float64) bool {
 	lo, hi := f.band[0]/5, f.band[1]*2
-	if f.band[0] < 0 {
-		lo = f.band[0]
-	}
-	if f.key == "temperature" {
-		hi = 35
-	}
-	if f.key == "sg" || f.key == "co2" {
+	switch {
+	case f.key == "temperature":
+		lo, hi = f.band[0], 35
+	case f.key == "sg" || f.key == "co2":
 		lo, hi = f.band[0]*0.97, f.band[1]*1.1
 	}
-	if base >= lo && base <= hi {
-		return "", ""
+	return base >= lo && base <= hi
+}
+
+// otherUnit is the mend of an unusual value: the unit in which it would be usual.
+func (p *plan) otherUnit(c *cell, col *bound) string {
+	digits, own, err := number(c.text, p.m.Decimal)
+	if v, perr := strconv.ParseFloat(digits, 64); err == nil && perr == nil && own == "" {
+		for _, u := range col.usual(v) {
+			if !strings.EqualFold(u, col.unit) {
+				return "check it: is it in " + u + "?"
+			}
+		}
 	}
-	return fmt.Sprintf("is unusual for %s", f.name), "check the value and its unit"
+	return "check the value and its unit"
 }
 
 // get gives a cell by its field; nil if it holds nothing.

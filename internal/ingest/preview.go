@@ -243,7 +243,7 @@ func (r *reading) lacking() (out []string) {
 		out = append(out, fmt.Sprintf("%d of %d runs have no capacity in force on their day: they get no TPO. Enter or import the lots with their first day first, or add a capacity column.", noLot, r.out.Counts.Runs))
 	}
 	for beer, n := range noSG {
-		out = append(out, fmt.Sprintf("%s has no specific gravity: its %d runs get no TPO. Enter it on the beer first, or add a column.", beer, n))
+		out = append(out, fmt.Sprintf("%s has no specific gravity: no TPO in %d of its runs. Enter it on the beer first, or add a column.", beer, n))
 	}
 	slices.Sort(out)
 	return out
