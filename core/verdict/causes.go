@@ -138,7 +138,7 @@ func shown(fits [3]*fit, but int) []term {
 func (r *run) join(list []found, x found) []found {
 	for i := range list {
 		old := &list[i]
-		if old.nuisance || old.channel == x.channel || !r.alike(&old.term, &x.term) {
+		if old.nuisance || old.channel == x.channel || slices.Contains(old.also, channelName(x.channel)) || !r.alike(&old.term, &x.term) {
 			continue
 		}
 		old.also = append(old.also, channelName(old.channel))
@@ -178,17 +178,17 @@ func (r *run) classify(x *found, fits [3]*fit) {
 		if d, t := r.fillOf(x); t < -3 && d < -0.008*r.fillMid {
 			x.kind = KindLowFill
 			x.said = fmt.Sprintf("its fills lie %s mL below the others", number(-d))
-		} else if r.unchangedBelow(x, fits[1]) {
+		} else if r.unchangedBelow(x, fits) {
 			x.headside = true
 		}
 	case KindStep:
-		inInlet := x.channel == 0 || slices.Contains(x.also, inletDO)
+		inInlet := x.channel == 0 || slices.Contains(x.also, inletDO) || r.movedIn(x, fits)
 		switch {
-		case x.channel == 2 && len(x.also) == 0 && r.unchangedBelow(x, fits[1]):
+		case x.channel == 2 && len(x.also) == 0 && r.unchangedBelow(x, fits):
 			x.kind, x.headside = KindHeadspace, true
 		case inInlet && x.event != TankChange && r.likeMeter(x, fits):
 			x.kind = KindMeter
-		case x.event == TankChange && (inInlet || r.movedIn(x, fits[0])):
+		case x.event == TankChange && inInlet:
 			x.kind = KindTank
 		case inInlet && r.tankSteady(x):
 			x.kind = KindLine
@@ -239,10 +239,17 @@ func (r *run) headOfLowFills() string {
 	return ""
 }
 
-// contrast is the excess of a term's span in another channel, in ppb, with its
+// contrast is the excess of a term's span in a channel, in ppb, with its
 // standard error; ok is false where that channel has too few readings in or out.
-func (r *run) contrast(x *found, m *fit) (ppb, se float64, ok bool) {
-	if m == nil {
+func (r *run) contrast(x *found, c int, m *fit) (ppb, se float64, ok bool) {
+	var terms []term
+	if m != nil {
+		for _, t := range m.terms { // without the same cause
+			if !r.alike(&t, &x.term) {
+				terms = append(terms, t)
+			}
+		}
+	} else if m = newFit(r.frame(c), nil); m.f.n < 4 {
 		return 0, 0, false
 	}
 	f := m.f
@@ -259,7 +266,7 @@ func (r *run) contrast(x *found, m *fit) (ppb, se float64, ok bool) {
 	}
 	t := x.term
 	t.x, t.nuisance, t.floor = col, true, 0
-	wider := newFit(f, append(append([]term(nil), m.terms...), t))
+	wider := newFit(f, append(terms, t))
 	if len(wider.q) != len(wider.terms)+1 {
 		return 0, 0, false
 	}
@@ -269,21 +276,21 @@ func (r *run) contrast(x *found, m *fit) (ppb, se float64, ok bool) {
 }
 
 // unchangedBelow tells whether unshaken DO shows at most half of the excess.
-func (r *run) unchangedBelow(x *found, m *fit) bool {
-	d, se, ok := r.contrast(x, m)
+func (r *run) unchangedBelow(x *found, fits [3]*fit) bool {
+	d, se, ok := r.contrast(x, 1, fits[1])
 	return ok && d+1.645*se < 0.5*x.ppb
 }
 
-func (r *run) movedIn(x *found, m *fit) bool {
-	d, se, ok := r.contrast(x, m)
+func (r *run) movedIn(x *found, fits [3]*fit) bool {
+	d, se, ok := r.contrast(x, 0, fits[0])
 	return ok && d > 1.645*se && d > 0
 }
 
 // likeMeter tells a shift of the meter in mid-run: every kind of reading moves
 // by the same amount, so that TPO moves by the factor from shaken DO to TPO.
 func (r *run) likeMeter(x *found, fits [3]*fit) bool {
-	inlet, seInlet, ok := r.contrast(x, fits[0])
-	total, seTotal, both := r.contrast(x, fits[2])
+	inlet, seInlet, ok := r.contrast(x, 0, fits[0])
+	total, seTotal, both := r.contrast(x, 2, fits[2])
 	k := r.factor()
 	if !ok || !both || k < 1.5 {
 		return false

@@ -79,7 +79,7 @@ func (r *run) headMeans(m *fit) []HeadMean {
 	for h, x := range adjusted {
 		mean := logMean(x)
 		half := quantile95(math.Max(1, s.nu)) * s.sd / math.Sqrt(float64(len(x)))
-		e := HeadMean{Head: f.heads[h], N: len(x), Mean: math.Exp(mean), Low95: math.Exp(mean - half), High95: math.Exp(mean + half), Max: top[h], Ratio: 1}
+		e := HeadMean{Head: f.heads[h], N: len(x), Mean: math.Exp(mean), Low95: math.Exp(mean - half), High95: bounded(math.Exp(mean + half)), Max: top[h], Ratio: 1}
 		if rest := others(adjusted, h); len(rest) > 0 {
 			e.Ratio = math.Exp(mean - logMean(rest))
 		}

@@ -58,7 +58,7 @@ func (r *run) goodSet(set []int) bool {
 }
 
 func (r *run) commonSpan(sets [][]int, first, last int) HeldSpan {
-	h := HeldSpan{From: r.time(0), To: r.time(r.end), Open: true}
+	h := HeldSpan{From: r.time(math.Min(0, r.first)), To: r.time(r.end), Open: true}
 	for k := first - 1; k >= 0; k-- {
 		if r.goodSet(sets[k]) {
 			h.From = r.describe(sets[k]).To
@@ -81,7 +81,7 @@ func (r *run) commonSpan(sets [][]int, first, last int) HeldSpan {
 // that head on both sides.
 func (r *run) headSpan(i int) HeldSpan {
 	s := &r.in.Samples[i]
-	h := HeldSpan{From: r.time(0), To: r.time(r.end), Open: true, Head: s.Head}
+	h := HeldSpan{From: r.time(math.Min(0, r.first)), To: r.time(r.end), Open: true, Head: s.Head}
 	at := slices.Index(r.order, i)
 	good := func(k int) bool {
 		return r.in.Samples[k].Head == s.Head && r.goodSingle(k)

@@ -124,7 +124,10 @@ func (r *run) decide(out *Judgement) {
 	}
 	out.Max = &top
 	if l.n > 1 {
-		out.Bound, out.SDLog = &l.bound, &l.sd
+		out.SDLog = &l.sd
+	}
+	if finite(l.bound) {
+		out.Bound = &l.bound
 	}
 	limit := r.rules.SingleRed
 	if c, err := stats.Capability(x, stats.Limits{Upper: &limit}, stats.CapabilityOptions{Nature: stats.Positive, Level: 0.95}); err == nil {

@@ -75,7 +75,7 @@ func (r *run) lotNumbers(out []HeldSpan) lotFigures {
 		l.sd += (math.Log(v) - l.log) * (math.Log(v) - l.log) / float64(l.n-1)
 	}
 	l.sd = math.Sqrt(l.sd)
-	l.bound = l.mean
+	l.bound = math.Inf(1) // they scatter too much for a bound
 	if e, err := stats.Mean(x, stats.Positive, 0.95); err == nil {
 		l.bound = math.Max(e.UpperBound*l.mean/e.Mean, l.mean)
 	}
@@ -100,7 +100,7 @@ func reason(rule string, passed bool, text string) Reason {
 
 func against(rule string, value, limit float64, text string) Reason {
 	out := Reason{Rule: rule, Passed: value <= limit, Text: text, Limit: &limit}
-	if !math.IsNaN(value) {
+	if finite(value) {
 		out.Value = &value
 	}
 	return out
@@ -265,7 +265,10 @@ func (r *run) means(l lotFigures) []Reason {
 	if l.n > 0 {
 		mean.Text = fmt.Sprintf("mean %s ppb, limit %s", number(l.mean), number(r.rules.MeanGreen))
 	}
-	if l.n > 1 {
+	switch {
+	case math.IsInf(l.bound, 1):
+		bound.Text = "the readings scatter too much for an upper bound of their mean"
+	case l.n > 1:
 		bound.Text = fmt.Sprintf("upper 95 %% bound of the mean %s ppb, limit %s", number(l.bound), number(r.rules.MeanBound))
 	}
 	return []Reason{mean, bound}

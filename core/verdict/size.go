@@ -47,8 +47,8 @@ func (m *fit) sizeOf(j int, s *solution) effect {
 	at := func(score float64) float64 {
 		return g.at(moved(s.beta, j+1, (mid+(score-mid)*stretch*widen)*se-beta))
 	}
-	e := effect{ppb: at(mid), low: at(low), high: at(high), errors: math.Abs(z), rows: g.count}
-	e.runMean = g.total(s.beta) / float64(m.f.n)
+	e := effect{ppb: bounded(at(mid)), low: bounded(at(low)), high: bounded(at(high)), errors: math.Abs(z), rows: g.count}
+	e.runMean = bounded(g.total(s.beta) / float64(m.f.n))
 	return e
 }
 

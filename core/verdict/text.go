@@ -44,3 +44,11 @@ func plural(n int, one, many string) string {
 	}
 	return strconv.Itoa(n) + " " + many
 }
+
+func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
+
+// largest is where a limit of an interval counts as unknown: no package holds
+// more oxygen, and JSON has no infinity.
+const largest = 1e9
+
+func bounded(v float64) float64 { return math.Max(-largest, math.Min(largest, v)) }
