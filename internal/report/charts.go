@@ -28,7 +28,7 @@ func (c *canvas) timeChart(d *Data, h float64) {
 	must := append(append(append([]float64{}, tpo...), d.readings("unshaken")...), d.readings("inlet")...)
 	log := skewed(must)
 	for i := range d.Samples {
-		if v, u := tpoOf(&d.Samples[i]); v > 0 && len(tpo) <= 120 {
+		if v, u := tpoOf(&d.Samples[i]); v > 0 && len(tpo) <= 120 && !d.setAside(&d.Samples[i]) {
 			must = append(must, v+2*u)
 		}
 	}
@@ -50,6 +50,9 @@ func (c *canvas) timeChart(d *Data, h float64) {
 		list = append(list, keyed{triangle, "inlet DO"})
 	}
 	c.key(f.x, f.y+f.h+8, list...)
+	if n := len(d.judgement().Aside); n > 0 {
+		c.right(f.x+f.w, f.y+f.h+8, fmt.Sprintf("%d set aside, not drawn", n))
+	}
 	if len(must) == 0 {
 		c.font(normal, false)
 		c.middle(f.x+f.w/2, f.y+f.h/2, "no reading is recorded yet")
@@ -121,6 +124,9 @@ func (c *canvas) readingMarks(d *Data, f *frame, from time.Time, whiskers bool) 
 	}
 	for i := range d.Samples {
 		s := &d.Samples[i]
+		if d.setAside(s) {
+			continue
+		}
 		x := f.px(at(s).Sub(from).Minutes())
 		v, u := tpoOf(s)
 		switch {

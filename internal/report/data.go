@@ -36,6 +36,8 @@ type Data struct {
 	MeterChecks []MeterCheck      // every one on record, oldest first
 	Decisions   []Decision        // on the lot, oldest first
 	Previous    *Data             // the run of this beer and format before; its own Previous is nil
+
+	judged *Judgement
 }
 
 // MeterCheck is one verification of a meter, as its record tells it.

@@ -25,11 +25,12 @@ func tpoOf(s *lab.Sample) (tpo, u float64) {
 }
 
 // readings are the values of one kind of sample that hold a number: TPO of
-// shaken packages, unshaken DO, inlet DO.
+// shaken packages, unshaken DO, inlet DO. Those that the judgement sets aside,
+// a slip of the unit, are left out; they stay in the list of every reading.
 func (d *Data) readings(kind string) (out []float64) {
 	for i := range d.Samples {
 		s := &d.Samples[i]
-		if s.SampleKind != kind {
+		if s.SampleKind != kind || d.setAside(s) {
 			continue
 		}
 		if v, _ := tpoOf(s); kind == "shaken" && v > 0 {
@@ -56,7 +57,6 @@ type summary struct {
 	n               int
 	mean, high, low float64
 	low95, high95   float64 // of the mean; 0 with fewer than two
-	logScale        bool
 }
 
 func summarize(x []float64) (s summary) {
@@ -68,7 +68,10 @@ func summarize(x []float64) (s summary) {
 		s.mean += v / float64(s.n)
 	}
 	if e, err := stats.Mean(x, stats.Positive, 0.95); err == nil && s.n > 1 {
-		s.low95, s.high95, s.logScale = e.Interval.Low, e.Interval.High, e.Scale == stats.Log
+		// The interval is of the mean of the fitted distribution; it is moved onto
+		// the plain mean, as core/verdict does with its bound.
+		k := s.mean / e.Mean
+		s.low95, s.high95 = e.Interval.Low*k, e.Interval.High*k
 	}
 	return s
 }
@@ -225,6 +228,9 @@ func (d *Data) heads() []headRow {
 	}
 	for i := range d.Samples {
 		s := &d.Samples[i]
+		if d.setAside(s) {
+			continue
+		}
 		if v, _ := tpoOf(s); v > 0 && s.Head > 0 {
 			tpo[s.Head] = append(tpo[s.Head], v)
 		}

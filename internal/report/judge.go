@@ -24,6 +24,25 @@ type Judgement struct {
 	Why         string // why there is none
 }
 
+// judgement of the run, made once.
+func (d *Data) judgement() *Judgement {
+	if d.judged == nil {
+		j := judge(d)
+		d.judged = &j
+	}
+	return d.judged
+}
+
+// setAside tells a reading that the judgement keeps out of the figures.
+func (d *Data) setAside(s *lab.Sample) bool {
+	for _, a := range d.judgement().Aside {
+		if a.ID == s.ID {
+			return true
+		}
+	}
+	return false
+}
+
 // judge asks core/verdict. The records hold when a meter was checked and what
 // was noted, but no outcome, so no check counts as passed here.
 func judge(d *Data) Judgement {

@@ -7,7 +7,7 @@ import (
 
 // lotPDF is the certificate of a lot, for a customer or an auditor: one page.
 func lotPDF(d *Data, size string, now time.Time) ([]byte, error) {
-	j := judge(d)
+	j := *d.judgement()
 	title := "Oxygen certificate of a lot"
 	return paper(size, title, or(d.Brewery.Name), now.In(d.Zone), false, func(c *canvas) {
 		c.banner(title, or(d.Beer.Name)+", "+or(d.Format.Name)+", code "+or(d.Run.Code))

@@ -52,7 +52,7 @@ func ReadMonth(ctx context.Context, s *lab.Service, month string) (*Month, error
 		if err != nil {
 			return nil, err
 		}
-		m.Runs = append(m.Runs, monthRun{d, summarize(d.readings("shaken")), judge(d)})
+		m.Runs = append(m.Runs, monthRun{d, summarize(d.readings("shaken")), *d.judgement()})
 	}
 	slices.SortFunc(m.Runs, func(a, b monthRun) int {
 		return cmp.Or(a.d.Run.StartedAt.Compare(b.d.Run.StartedAt.Time), cmp.Compare(a.d.Run.Number, b.d.Run.Number))
@@ -64,7 +64,7 @@ func ReadMonth(ctx context.Context, s *lab.Service, month string) (*Month, error
 type group struct {
 	beer, format, line string
 	runs, held         int
-	all                summary
+	all, unshaken      summary
 	limit              *float64 // single, red
 	green              *float64 // mean
 	above              int      // packages above the single limit
@@ -75,7 +75,7 @@ type group struct {
 
 func (m *Month) groups() []group {
 	byKey := map[[3]string]*group{}
-	values := map[[3]string][]float64{}
+	values, unshaken := map[[3]string][]float64{}, map[[3]string][]float64{}
 	var order [][3]string
 	for _, x := range m.Runs {
 		k := [3]string{x.d.Beer.Name, x.d.Format.Name, x.d.Line.Name}
@@ -98,12 +98,13 @@ func (m *Month) groups() []group {
 			}
 		}
 		values[k] = append(values[k], x.d.readings("shaken")...)
+		unshaken[k] = append(unshaken[k], x.d.readings("unshaken")...)
 	}
 	slices.SortFunc(order, func(a, b [3]string) int { return slices.Compare(a[:], b[:]) })
 	var out []group
 	for _, k := range order {
 		g := byKey[k]
-		g.all = summarize(values[k])
+		g.all, g.unshaken = summarize(values[k]), summarize(unshaken[k])
 		g.ppk = capability(values[k], g.limit)
 		for _, v := range values[k] {
 			if g.limit != nil && v > *g.limit {

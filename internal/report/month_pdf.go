@@ -56,8 +56,8 @@ func (m *Month) headline() string {
 	for _, g := range m.groups() {
 		hl, held, above, n, stops = hl+g.hl, held+g.held, above+g.above, n+g.all.n, stops+g.stopMin
 	}
-	return fmt.Sprintf("%d runs, about %.0f hL (line speed × running time), %d packages with TPO, %d of them above the red limit of their beer; %d lots with a hold or release on record; %.0f min of stops.",
-		len(m.Runs), hl, n, above, held, stops)
+	return fmt.Sprintf("%s, about %.0f hL (line speed × running time), %d packages with TPO, %d of them above the red limit of their beer; %s with a hold or release on record; %.0f min of stops.",
+		counted(len(m.Runs), "run"), hl, n, above, counted(held, "lot"), stops)
 }
 
 // monthChart shows the mean of each run as a share of its own limit.
@@ -81,7 +81,7 @@ func (c *canvas) monthChart(m *Month, h float64) {
 		c.middle(f.px(float64(day)+0.5), f.y+f.h+3.6, strconv.Itoa(day+1))
 	}
 	c.level(f, 1, "limit of the mean", 2.4, 1)
-	kinds, names := map[string]int{}, []keyed{}
+	kinds, names, above := map[string]int{}, []keyed{}, 0
 	for _, x := range m.Runs {
 		g := x.d.limit("tpo").MeanGreenPpb
 		if g == nil || *g <= 0 || x.s.n == 0 {
@@ -101,7 +101,8 @@ func (c *canvas) monthChart(m *Month, h float64) {
 		c.mark(kind, px, f.py(x.s.mean / *g), 0.95)
 		if x.s.mean > *g {
 			c.font(small, true)
-			c.at(px+1.4, f.py(x.s.mean / *g)+0.6, strconv.Itoa(x.d.Run.Number))
+			above++
+			c.middle(px, f.py(x.s.mean / *g)-1.6-2.6*float64(above%2), strconv.Itoa(x.d.Run.Number))
 		}
 	}
 	c.key(f.x, f.y+f.h+7.6, names...)
@@ -110,21 +111,25 @@ func (c *canvas) monthChart(m *Month, h float64) {
 
 func (c *canvas) monthGroups(m *Month) {
 	c.heading("By beer, format and line")
-	cols := []column{{"beer", 2.4, false, false}, {"format", 2.4, false, false}, {"line", 2.2, false, false}, {"runs", 0.8, true, false}, {"hL", 1, true, false}, {"n", 0.9, true, false},
-		{"mean TPO, ppb (95 %)", 3, true, false}, {"limit of the mean", 1.4, true, false}, {"highest", 1.3, true, false}, {"above red", 1.4, true, false}, {"Ppk to red (95 %)", 2.6, true, false}, {"stops, min", 1.1, true, false}}
+	cols := []column{{"beer", 2.2, false, false}, {"format", 2.4, false, false}, {"line", 2.4, false, false}, {"runs", 1, true, false}, {"hL", 1, true, false}, {"n", 0.9, true, false},
+		{"mean TPO, ppb (95 %)", 3.7, true, false}, {"limit of the mean", 1.4, true, false}, {"highest", 1.3, true, false}, {"above red", 1.4, true, false}, {"Ppk to red (95 %)", 3, true, false}, {"unshaken DO, ppb (n)", 1.7, true, false}, {"stops, min", 1.1, true, false}}
 	var rows [][]string
 	for _, g := range m.groups() {
-		mean, above := "", ""
+		mean, above, high, unshaken := "", "", "", ""
+		if g.unshaken.n > 0 {
+			unshaken = fmt.Sprintf("%s (%d)", digits(g.unshaken.mean, 10), g.unshaken.n)
+		}
 		if g.all.n > 0 {
+			high = digits(g.all.high, 10)
 			u := math.Max((g.all.high95-g.all.low95)/4, 0.5)
 			mean = fmt.Sprintf("%s (%s to %s)", digits(g.all.mean, u), digits(g.all.low95, u), digits(g.all.high95, u))
 		}
-		if g.limit != nil {
+		if g.limit != nil && g.all.n > 0 {
 			above = fmt.Sprintf("%d > %s", g.above, brief(g.limit))
 		}
-		rows = append(rows, []string{g.beer, g.format, g.line, strconv.Itoa(g.runs), fmt.Sprintf("%.0f", g.hl), strconv.Itoa(g.all.n), mean, brief(g.green), digits(g.all.high, 10), above, g.ppk, fmt.Sprintf("%.0f", g.stopMin)})
+		rows = append(rows, []string{g.beer, g.format, g.line, strconv.Itoa(g.runs), fmt.Sprintf("%.0f", g.hl), strconv.Itoa(g.all.n), mean, brief(g.green), high, above, g.ppk, unshaken, fmt.Sprintf("%.0f", g.stopMin)})
 	}
-	c.table(cols, rows, 6.6, 0)
+	c.table(cols, rows, 6.2, 0)
 	c.para("The interval takes all packages as independent; packages of one run are alike, so it is too narrow where runs differ. Ppk: one-sided, on the scale that the data ask for.", small, false)
 }
 
@@ -146,7 +151,7 @@ func (c *canvas) monthCauses(m *Month) {
 		c.pdf.SetFillColor(150, 150, 150)
 		c.stroke(0.2, 0)
 		c.pdf.Rect(x, c.y+0.8, math.Max(w, 0.2), 3, "FD")
-		c.at(x+w+1.5, c.y+3.4, fmt.Sprintf("%.1f hL in %d runs", a.hl, a.runs))
+		c.at(x+w+1.5, c.y+3.4, fmt.Sprintf("%.1f hL in %s", a.hl, counted(a.runs, "run")))
 		c.y += 4.6
 	}
 	for _, s := range m.worst() {
@@ -164,12 +169,19 @@ func (c *canvas) monthRuns(m *Month) {
 		if x.s.n > 0 {
 			row[5], row[6] = digits(x.s.mean, 10), digits(x.s.high, 10)
 		}
-		if x.j.ProvenMeter == "" {
-			row[8] = ""
+		if x.j.ProvenMeter == "" || x.s.n == 0 {
+			row[8] = "no TPO to judge by"
 		}
 		rows = append(rows, row)
 	}
 	c.table(cols, rows, 6.4, 0)
+}
+
+func counted(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return strconv.Itoa(n) + " " + what + "s"
 }
 
 func (x monthRun) causes() string {

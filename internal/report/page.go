@@ -170,7 +170,12 @@ func joins(r rune) bool {
 func (c *canvas) width(s string) float64 { return c.pdf.GetStringWidth(c.clean(s)) }
 
 // at prints with the base line at y.
-func (c *canvas) at(x, y float64, s string)    { c.pdf.Text(x, y, c.clean(s)) }
+func (c *canvas) at(x, y float64, s string) {
+	if s = c.clean(s); s != "" {
+		c.pdf.Text(x, y, s)
+	}
+}
+
 func (c *canvas) right(x, y float64, s string) { c.at(x-c.width(s), y, s) }
 func (c *canvas) middle(x, y float64, s string) {
 	c.at(x-c.width(s)/2, y, s)
@@ -300,13 +305,13 @@ func (c *canvas) table(cols []column, rows [][]string, size, leading float64) {
 	c.font(size, true)
 	headLines := 1
 	for _, k := range cols {
-		headLines = max(headLines, len(c.lines(k.head, k.w*scale-1.2)))
+		headLines = max(headLines, len(c.lines(k.head, k.w*scale-1.6)))
 	}
 	head := func() {
 		c.font(size, true)
 		x := margin
 		for _, k := range cols {
-			for n, l := range c.lines(k.head, k.w*scale-1.2) {
+			for n, l := range c.lines(k.head, k.w*scale-1.6) {
 				c.cell(k, x, c.y+float64(n+1)*pitch(size)-0.8, k.w*scale, l)
 			}
 			x += k.w * scale
@@ -322,7 +327,7 @@ func (c *canvas) table(cols []column, rows [][]string, size, leading float64) {
 		high := 1
 		cells := make([][]string, len(cols))
 		for i, k := range cols {
-			cells[i] = c.lines(row[i], k.w*scale-1.2)
+			cells[i] = c.lines(row[i], k.w*scale-1.6)
 			high = max(high, len(cells[i]))
 		}
 		h := math.Max(float64(high)*pitch(size), leading)
@@ -352,7 +357,7 @@ func (c *canvas) table(cols []column, rows [][]string, size, leading float64) {
 
 func (c *canvas) cell(k column, x, y, w float64, s string) {
 	if k.right {
-		c.right(x+w-1.2, y, s)
+		c.right(x+w-1.6, y, s)
 		return
 	}
 	c.at(x, y, s)

@@ -234,7 +234,7 @@ func (p *Plan) advise(total int) {
 	}
 	switch {
 	case p.Least < 2:
-		say("No head is pulled twice on every head, so a single reading must be confirmed by a re-test of its head.")
+		say("Not every head is pulled twice, so a single reading must be confirmed by a re-test of its head.")
 	case p.Power >= in.Power:
 		say("A head at %.3g times the others is named with a chance of %.0f %% (at least %d of each head, false alarm %.0f %%).", in.Fault, 100*p.Power, p.Least, 100*in.FalseRisk)
 	default:

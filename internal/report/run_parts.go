@@ -158,9 +158,9 @@ func (c *canvas) readingTable(d *Data) {
 		return
 	}
 	c.heading("Every reading, as typed, and what follows from it")
-	cols := []column{{"set", 0.9, true, false}, {"closed", 1.4, false, false}, {"read", 1.4, false, false}, {"head", 1, true, false}, {"stn", 0.8, true, false},
+	cols := []column{{"set", 0.9, true, false}, {"closed", 1.4, false, false}, {"read", 1.4, false, false}, {"head", 1.2, true, false}, {"stn", 0.8, true, false},
 		{"kind of DO", 2.2, false, false}, {"read, ppb", 1.5, true, false}, {"°C", 1.1, true, false}, {"gross, g", 1.7, true, false}, {"tare, g", 1.5, true, false}, {"gap, mm", 1.2, true, false},
-		{"shaken, min", 1.3, true, false}, {"beer, mL", 1.6, true, false}, {"head- space, mL", 1.5, true, false}, {"TPO, ppb", 1.4, true, false}, {"u, ppb", 1.1, true, false}, {"by", 2.2, false, false}, {"remarks", 3.6, false, false}}
+		{"shaken, min", 1.6, true, false}, {"beer, mL", 1.5, true, false}, {"headspace, mL", 2.3, true, false}, {"TPO, ppb", 1.4, true, false}, {"u, ppb", 1.1, true, false}, {"by", 2.2, false, false}, {"remarks", 4.2, false, false}}
 	var rows [][]string
 	for i := range d.Samples {
 		rows = append(rows, d.readingRow(&d.Samples[i]))

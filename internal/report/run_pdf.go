@@ -13,7 +13,7 @@ import (
 
 // runPDF is the report of a run: one page that says all, then the readings.
 func runPDF(d *Data, size string, now time.Time) ([]byte, error) {
-	j := judge(d)
+	j := *d.judgement()
 	title := fmt.Sprintf("Run report %d", d.Run.Number)
 	return paper(size, title, or(d.Brewery.Name), now.In(d.Zone), false, func(c *canvas) {
 		c.banner(title+" · "+or(d.Beer.Name)+", "+or(d.Format.Name), d.headline(j))
@@ -22,9 +22,9 @@ func runPDF(d *Data, size string, now time.Time) ([]byte, error) {
 		c.pair(d)
 		c.judgementPart(d, j)
 		c.recordPart(d)
+		c.signature("reviewed by", "date", "retained samples, where")
 		c.headTable(d)
 		c.readingTable(d)
-		c.signature("reviewed by", "date", "retained samples, where")
 	})
 }
 
@@ -260,7 +260,7 @@ func (c *canvas) judgementPart(d *Data, j Judgement) {
 	if j.Probability != nil {
 		text += fmt.Sprintf(" Probability that it is wrong (%s): %s.", j.Wrong, percent(*j.Probability))
 	} else if j.Wrong != "" {
-		text += " " + upper(j.Wrong) + "."
+		text += " " + sentence(strings.ReplaceAll(j.Wrong, "_", " "))
 	}
 	if j.FromDefault {
 		text += " No limit is recorded: judged by starting points of common practice."
@@ -332,4 +332,9 @@ func upper(s string) string {
 }
 
 // sentence begins with a capital and ends with one stop.
-func sentence(s string) string { return strings.TrimSuffix(upper(s), ".") + "." }
+func sentence(s string) string {
+	if strings.HasSuffix(s, "?") {
+		return upper(s)
+	}
+	return strings.TrimSuffix(upper(s), ".") + "."
+}

@@ -77,8 +77,11 @@ func sheetPDF(d *Data, p Plan, blank bool, size string, now time.Time) ([]byte, 
 		}
 		leading := 4.6
 		if blank { // spread over the page, as far as a hand needs and the page allows
-			left := c.h - foot - c.y - 34
-			leading = math.Min(6.6, math.Max(4.7, left/float64(len(rows)+1)))
+			left, n := c.h-foot-c.y-38, float64(len(rows)+1)
+			if grid := float64(p.Input.Heads)*gridCell + 10; (left-grid)/n >= 5 {
+				left -= grid
+			}
+			leading = math.Min(6.6, math.Max(4.7, left/n))
 		}
 		c.y += 1
 		c.table(cols, rows, 6.6, leading)
@@ -121,19 +124,20 @@ func (d *Data) byHeight() bool {
 	return d.Run.InForce.NeckGapMM != nil || d.Run.InForce.Package == "bottle"
 }
 
-// sheetColumns follow the hand: when, which, what is written down.
+// sheetColumns follow the hand: when, which, what is written down. The three
+// kinds of DO have a column each, so that none is written for another.
 func (d *Data) sheetColumns(blank bool) []column {
-	last := column{"initials", 1.8, false, blank}
+	last := column{"initials", 1.5, false, blank}
 	if !blank {
-		last = column{"TPO, ppb", 1.8, true, false}
+		last = column{"TPO, ppb", 1.5, true, false}
 	}
-	gap := column{"tare, g", 1.8, true, blank}
+	gap := column{"tare, g", 1.6, true, blank}
 	if d.byHeight() {
-		gap = column{"gap, mm", 1.8, true, blank}
+		gap = column{"gap, mm", 1.6, true, blank}
 	}
-	return []column{{"set", 0.8, false, false}, {"due", 1.5, false, false}, {"head", 1, true, false}, {"kind of DO", 1.9, false, false},
-		{"closed", 1.8, false, blank}, {"read at", 1.8, false, blank}, {"°C", 1.5, true, blank}, {"gross, g", 2, true, blank}, gap,
-		{"shaken, min", 1.3, true, blank}, {"reading, ppb", 2.1, true, blank}, {"remarks: foam, dent, low fill", 3, false, blank}, last}
+	return []column{{"set", 1.1, false, false}, {"due", 1.3, false, false}, {"head", 0.9, true, false}, {"inlet DO, ppb", 1.6, true, blank}, {"unshaken DO, ppb", 1.7, true, blank},
+		{"closed", 1.6, false, blank}, {"gross, g", 1.8, true, blank}, gap, {"shaken, min", 1.3, true, blank}, {"°C", 1.4, true, blank}, {"shaken DO, ppb", 1.8, true, blank},
+		{"read at", 1.6, false, blank}, {"remarks: foam, dent, low fill", 2.6, false, blank}, last}
 }
 
 func (d *Data) due(minute float64) string {
@@ -146,26 +150,35 @@ func (d *Data) due(minute float64) string {
 	return d.clock(d.Run.StartedAt.Add(time.Duration(minute * float64(time.Minute))))
 }
 
+// blankRows have one row for each head pulled. The inlet is read with the first.
 func (d *Data) blankRows(p Plan) (rows [][]string) {
 	for i, s := range p.Sets {
-		for k, x := range s.Pulls {
-			row := make([]string, 13)
-			if k == 0 {
+		inlet, paired := "–", map[int]bool{}
+		for _, x := range s.Pulls {
+			if x.Kind == "inlet" {
+				inlet = ""
+			} else if x.Kind == "unshaken" {
+				paired[x.Head] = true
+			}
+		}
+		first := true
+		for _, x := range s.Pulls {
+			if x.Kind != "shaken" {
+				continue
+			}
+			row := make([]string, 14)
+			if first {
 				row[0], row[1] = strconv.Itoa(i+1), d.due(s.Minute)
 				if s.Occasion == "extra" {
 					row[0] = "extra"
 				}
 			}
-			if x.Head > 0 {
-				row[2] = strconv.Itoa(x.Head)
-			}
-			row[3] = x.Kind
-			if x.Kind == "inlet" {
-				row[4], row[7], row[8], row[9] = "–", "–", "–", "–"
-			} else if x.Kind == "unshaken" {
-				row[9] = "–"
+			row[2], row[3] = strconv.Itoa(x.Head), inlet
+			if !paired[x.Head] {
+				row[4] = "–"
 			}
 			rows = append(rows, row)
+			inlet, first = "–", false
 		}
 	}
 	return rows
@@ -176,9 +189,10 @@ func (d *Data) filledRows() (rows [][]string) {
 	for i := range d.Samples {
 		s := &d.Samples[i]
 		r := d.readingRow(s)
-		row := []string{"", "", r[3], r[5], r[1], r[2], r[7], r[8], r[9], r[11], r[6], r[17], r[14]}
+		row := []string{"", "", r[3], "", "", r[1], r[8], r[9], r[11], r[7], "", r[2], r[17], r[14]}
+		row[map[string]int{"inlet": 3, "unshaken": 4, "shaken": 10}[s.SampleKind]] = r[6]
 		if d.byHeight() {
-			row[8] = r[10]
+			row[7] = r[10]
 		}
 		if s.SetNo != set {
 			set = s.SetNo
@@ -189,9 +203,11 @@ func (d *Data) filledRows() (rows [][]string) {
 	return rows
 }
 
+const gridCell = 3.2
+
 // headPlan is a grid of heads and sets, where there is room for it.
 func (c *canvas) headPlan(p Plan, blank bool) {
-	const cell = 3.4
+	const cell = gridCell
 	heads := p.Input.Heads
 	h := float64(heads)*cell + 9
 	wide := 14 + float64(len(p.Sets))*cell*2
@@ -200,7 +216,7 @@ func (c *canvas) headPlan(p Plan, blank bool) {
 	}
 	x, y := margin+14, c.y+8
 	c.font(small, false)
-	c.at(margin, c.y+3, "Head plan (● shaken, ◐ pair)")
+	c.at(margin, c.y+3, "Head plan (● shaken, ◉ pair)")
 	for i, s := range p.Sets {
 		px := x + (float64(i)+0.5)*cell*2
 		name := strconv.Itoa(i + 1)

@@ -82,7 +82,7 @@ func (b *book) inForce(d *Data) {
 var readingHeads = []string{"set", "closed", "read", "head", "station", "kind of DO", "reading, ppb", "temperature, °C", "gross, g", "own tare, g", "fill height, mm", "shaken, min", "way to the headspace",
 	"tare used, g", "density of water, kg/m³", "density of beer, kg/m³", "ln C* (C* in mg/L)", "vapour pressure, atm", "real gas θ, per atm", "oxygen partition ratio K",
 	"beer, mL", "headspace, mL", "total-to-dissolved ratio", "TPO, calculated here, ppb", "TPO as recorded, ppb", "u of TPO as recorded, ppb", "here − recorded, ppb", "by", "remarks",
-	"typed reading", "typed temperature", "typed gross", "typed tare", "typed height"}
+	"typed reading", "typed temperature", "typed gross", "typed tare", "typed height", "1 in the summary, 0 set aside", "TPO in the summary, ppb"}
 
 func (b *book) readings(d *Data) {
 	b.header(sheetReadings, 1, readingHeads, 12)
@@ -119,6 +119,10 @@ func (b *book) reading(d *Data, s *lab.Sample, row int) {
 	for i, field := range []string{"do_ppb", "temperature_c", "gross_g", "tare_g", "gap_mm"} {
 		say([]string{"AD", "AE", "AF", "AG", "AH"}[i], s.Raw[field])
 	}
+	put("AI", lab.Num(1))
+	if d.setAside(s) {
+		put("AI", lab.Num(0))
+	}
 	if v, u := tpoOf(s); v > 0 {
 		say("M", strings.ReplaceAll(s.Result.Path, "_", " "))
 		put("Y", &v)
@@ -132,7 +136,7 @@ func (b *book) reading(d *Data, s *lab.Sample, row int) {
 // readingFormulas find TPO of row #. Equations of docs/method.md; constants and
 // sources on the sheet Method.
 var readingFormulas = map[string]string{
-	"N": `IF(J#="",` + at0(cellTare) + `,J#)`,
+	"N": `IF(ISNUMBER(J#),J#,` + at0(cellTare) + `)`,
 	"O": `999.97495*(1-(H#-3.983035)*(H#-3.983035)*(H#+301.797)/(522528.9*(H#+69.34881)))`,
 	"P": at0(cellSG) + `*O#`,
 	"Q": `-139.34411+157570.1/(H#+273.15)-66423080/(H#+273.15)^2+12438000000/(H#+273.15)^3-862194900000/(H#+273.15)^4`,
@@ -140,11 +144,12 @@ var readingFormulas = map[string]string{
 	"S": `0.000975-0.00001426*H#+0.00000006436*H#*H#`,
 	"T": `0.20946*101.325*31.9988*1000/8.314462618/(H#+273.15)*(1-R#)*(1-S#)/EXP(Q#)`,
 	"U": `IF(M#="weighed",(I#-N#)*1000*(1-` + at0(cellAir) + `/8000)/(P#-` + at0(cellAir) + `),IF(M#="fill height",` +
-		at0(cellCapacity) + `-V#,` + at0(cellNominal) + `))`,
-	"V":  `IF(M#="fill height",` + at0(cellNeckHead) + `+(K#-` + at0(cellNeckGap) + `)*` + at0(cellNeckSlope) + `,` + at0(cellCapacity) + `-U#)`,
+		at0(cellCapacity) + `-` + at0(cellNeckHead) + `-(K#-` + at0(cellNeckGap) + `)*` + at0(cellNeckSlope) + `,` + at0(cellNominal) + `))`,
+	"V":  at0(cellCapacity) + `-U#`,
 	"W":  `1+T#*V#/U#`,
 	"X":  `G#*W#`,
 	"AA": `X#-Y#`,
+	"AJ": `IF(AI#=1,X#,"")`,
 }
 
 func at0(cell string) string { return "'" + sheetInForce + "'!" + cell }
@@ -156,16 +161,16 @@ func (b *book) summary(d *Data) {
 		b.text(sheetSummary, "A2", "no reading is recorded")
 		return
 	}
-	all := fmt.Sprintf("%s!$X$2:$X$%d", sheetReadings, last)
-	kind, value := fmt.Sprintf("%s!$F$2:$F$%d", sheetReadings, last), fmt.Sprintf("%s!$G$2:$G$%d", sheetReadings, last)
+	column := func(c string) string { return fmt.Sprintf("%s!$%s$2:$%s$%d", sheetReadings, c, c, last) }
+	all, kind, value, in, head := column("AJ"), column("F"), column("G"), column("AI"), column("D")
 	for i, x := range [][3]string{
 		{"packages with TPO", "COUNT(" + all + ")", ""}, {"mean TPO", "IF(B2>0,AVERAGE(" + all + "),\"\")", "ppb"}, {"highest TPO", "IF(B2>0,MAX(" + all + "),\"\")", "ppb"},
 		{"standard deviation of TPO", "IF(B2>1,STDEV(" + all + "),\"\")", "ppb"},
-		{"packages above the red limit", "IF(" + at0(cellLimitRed) + "=\"\",\"\",COUNTIF(" + all + ",\">\"&" + at0(cellLimitRed) + "))", ""},
-		{"mean unshaken DO", "IFERROR(AVERAGEIF(" + kind + ",\"unshaken DO\"," + value + "),\"\")", "ppb"},
-		{"mean inlet DO", "IFERROR(AVERAGEIF(" + kind + ",\"inlet DO\"," + value + "),\"\")", "ppb"},
-		{"headspace, TPO less unshaken DO", "IF(OR(B3=\"\",B7=\"\"),\"\",B3-B7)", "ppb"}, {"liquid at the filler, unshaken less inlet DO", "IF(OR(B7=\"\",B8=\"\"),\"\",B7-B8)", "ppb"},
-		{"limit of the mean TPO", "IF(" + at0(cellLimitMean) + "=\"\",\"\"," + at0(cellLimitMean) + ")", "ppb"},
+		{"packages above the red limit", "IF(ISNUMBER(" + at0(cellLimitRed) + "),COUNTIF(" + all + ",\">\"&" + at0(cellLimitRed) + "),\"\")", ""},
+		{"mean unshaken DO", "IFERROR(AVERAGEIFS(" + value + "," + kind + ",\"unshaken DO\"," + in + ",1),\"\")", "ppb"},
+		{"mean inlet DO", "IFERROR(AVERAGEIFS(" + value + "," + kind + ",\"inlet DO\"," + in + ",1),\"\")", "ppb"},
+		{"headspace, TPO less unshaken DO", "IF(AND(ISNUMBER(B3),ISNUMBER(B7)),B3-B7,\"\")", "ppb"}, {"liquid at the filler, unshaken less inlet DO", "IF(AND(ISNUMBER(B7),ISNUMBER(B8)),B7-B8,\"\")", "ppb"},
+		{"limit of the mean TPO", "IF(ISNUMBER(" + at0(cellLimitMean) + ")," + at0(cellLimitMean) + ",\"\")", "ppb"},
 	} {
 		row := strconv.Itoa(i + 2)
 		b.text(sheetSummary, "A"+row, x[0])
@@ -177,12 +182,11 @@ func (b *book) summary(d *Data) {
 	b.text(sheetSummary, "C14", "mean TPO, ppb")
 	b.text(sheetSummary, "D14", "to the mean of all")
 	b.keep(b.f.SetRowStyle(sheetSummary, 14, 14, b.bold))
-	head := fmt.Sprintf("%s!$D$2:$D$%d", sheetReadings, last)
 	for i, h := range d.heads() {
 		row := strconv.Itoa(i + 15)
 		b.number(sheetSummary, "A"+row, lab.Num(float64(h.head)))
-		b.formula(sheetSummary, "B"+row, fmt.Sprintf("SUMPRODUCT((%s=A%s)*ISNUMBER(%s))", head, row, all))
-		b.formula(sheetSummary, "C"+row, fmt.Sprintf("IF(B%s>0,AVERAGEIF(%s,A%s,%s),\"\")", row, head, row, all))
+		b.formula(sheetSummary, "B"+row, fmt.Sprintf("COUNTIFS(%s,A%s,%s,\">0\")", head, row, all))
+		b.formula(sheetSummary, "C"+row, fmt.Sprintf("IF(B%s>0,SUMIFS(%s,%s,A%s)/B%s,\"\")", row, all, head, row, row))
 		b.formula(sheetSummary, "D"+row, fmt.Sprintf("IF(B%s>0,C%s/$B$3,\"\")", row, row))
 	}
 }
@@ -207,7 +211,7 @@ func (b *book) method() {
 		{"R vapour pressure, S real gas", "exp(11.8571 − 3840.70/T − 216961/T²) atm; θ with t in °C", "USGS OWQ memo 2011.03"},
 		{"T oxygen partition ratio", "K = 0.20946 (1 − Pwv)(1 − θ) × 101325 × 31.9988/(R T)/C*", "docs/method.md; dry air 0.20946, R 8.314462618 J/(mol K)"},
 		{"U beer, weighed", "(gross − tare)(1 − ρair/8000)/(ρbeer − ρair)", "OIML D 28"},
-		{"V headspace", "capacity less beer; by fill height: known headspace + height difference × neck", "docs/method.md"},
+		{"V headspace", "capacity less beer; by fill height the beer is capacity less the known headspace less height difference × neck", "docs/method.md"},
 		{"X TPO", "reading (shaken DO) × (1 + K × headspace/beer)", "docs/method.md; the plain figure, without corrections"},
 		{"Y, Z as recorded", "computed when the reading was entered, rounded to 0.01", "uncertainty: docs/method.md part 4"},
 		{"1 ppb", "1 µg of oxygen per litre of beer", "docs/terms.md"},
