@@ -48,6 +48,7 @@ class Net {
 		try {
 			await fetchRun(store.db, transport, id, (c) => news.push(...c));
 			await store.take(news);
+			store.tellOthers(news);
 			return 'here';
 		} catch {
 			return store.saved('runs', id) === 'waiting' ? 'here' : 'partial';
@@ -72,7 +73,7 @@ class Net {
 			const min = Math.round((clock.skew_ms ?? 0) / 60000);
 			this.skew_min = Math.abs(min) >= 2 ? min : 0;
 			await store.take(news);
-			if (out.sent + out.conflicts + out.refused + out.fetched > 0) store.tellOthers();
+			if (out.sent + out.conflicts + out.refused + out.fetched > 0) store.tellOthers(news);
 		} catch (e) {
 			this.fails++;
 			if (e instanceof Unreachable) this.state = navigator.onLine ? 'unreachable' : 'offline';

@@ -25,7 +25,7 @@ class Store {
 			this.db = await openDb();
 			await this.reload();
 			this.channel = new BroadcastChannel('ullage');
-			this.channel.onmessage = () => void this.reload();
+			this.channel.onmessage = (e: MessageEvent<[Collection, string][] | undefined>) => void this.hear(e.data);
 			this.ready = true;
 			// Browsers may clear storage under pressure unless asked not to.
 			void navigator.storage?.persist?.();
@@ -62,8 +62,17 @@ class Store {
 		}
 	}
 
-	tellOthers(): void {
-		this.channel?.postMessage('changed');
+	/** Tells the other tabs which records changed; the outbox they read anyway. */
+	tellOthers(changes: Change[] = []): void {
+		this.channel?.postMessage(changes.length > 2000 ? undefined : changes.map((c) => [c.collection, c.record.id]));
+	}
+	private async hear(keys: [Collection, string][] | undefined): Promise<void> {
+		if (!keys) return this.reload();
+		for (const [c, id] of keys) {
+			const r = await this.db.get('records', [c, id]);
+			if (r) this.base.get(c)?.set(id, r.rec);
+		}
+		await this.overlay(COLLECTIONS);
 	}
 
 	/** All records that are not archived, in the order of their making. */
