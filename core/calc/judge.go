@@ -20,12 +20,14 @@ const maxJudgeRows = 20_000
 // JudgeInput is a run to judge: rows as of `ullage judge`, and what is known
 // beside them.
 type JudgeInput struct {
-	Limit       *quantity.TPO       `json:"limit_ppb" help:"limit of the mean TPO; 120, a starting point, when not said"`
-	SingleLimit *quantity.TPO       `json:"single_limit_ppb" help:"no package may be confirmed above it; scaled from the other when not said"`
-	Rules       only[verdict.Rules] `json:"rules" help:"every limit and rule by its name, as the judgement shows them; what is left out takes its starting point"`
-	Meter       only[verdict.Meter] `json:"meter" help:"before and after (passed or failed), offset_ppb, offset_u_ppb, u_rel"`
-	Line        only[verdict.Line]  `json:"line" help:"heads, packages_per_min, packages_per_pallet"`
-	Rows        []json.RawMessage   `json:"rows" need:"yes" help:"list of objects: the fields of tpo, or tpo_ppb as computed, with taken_at, closed_at, head, station, event"`
+	Limit       *quantity.TPO              `json:"limit_ppb" help:"limit of the mean TPO; 120, a starting point, when not said"`
+	SingleLimit *quantity.TPO              `json:"single_limit_ppb" help:"no package may be confirmed above it; scaled from the other when not said"`
+	Rules       only[verdict.Rules]        `json:"rules" help:"every limit and rule by its name, as the judgement shows them; what is left out takes its starting point"`
+	Meter       only[verdict.Meter]        `json:"meter" help:"before and after (passed or failed), offset_ppb, offset_u_ppb, u_rel"`
+	Checks      only[[]verdict.MeterCheck] `json:"meter_checks" help:"instead of before and after: every check of the meter on record, a list of at, outcome (passed or failed), offset_ppb, offset_u_ppb"`
+	CheckDays   float64                    `json:"check_every_days" help:"how long a check is good for; 7 when not said"`
+	Line        only[verdict.Line]         `json:"line" help:"heads, packages_per_min, packages_per_pallet"`
+	Rows        []json.RawMessage          `json:"rows" need:"yes" help:"list of objects: the fields of tpo, or tpo_ppb as computed, with taken_at, closed_at, head, station, event"`
 }
 
 // only is a T that refuses a field it does not have.
@@ -115,7 +117,13 @@ func judge(in *JudgeInput) (Answer, error) {
 	if in.Meter.is.URel == 0 {
 		r.out.Meter.URel = share
 	}
-	j, err := verdict.Judge(r.out)
+	if len(in.Checks.is) > 0 && in.Meter.is == (verdict.Meter{URel: in.Meter.is.URel}) && len(r.out.Samples) > 0 {
+		first, last := span(r.out.Samples)
+		u := r.out.Meter.URel
+		r.out.Meter = verdict.MeterOf(in.Checks.is, in.CheckDays, first, last)
+		r.out.Meter.URel = u
+	}
+	j, err := verdict.JudgeRun(r.out)
 	if err != nil {
 		return Answer{}, err
 	}
@@ -124,6 +132,23 @@ func judge(in *JudgeInput) (Answer, error) {
 		answer.Warnings = []Warning{{Code: "limits_assumed", Field: "limit_ppb", Message: "the limits are starting points from common practice", Mend: "give your own"}}
 	}
 	return answer, nil
+}
+
+// span is from the first reading to the last.
+func span(list []verdict.Sample) (first, last time.Time) {
+	for _, s := range list {
+		t := s.Taken
+		if t.IsZero() {
+			t = s.Closed
+		}
+		if first.IsZero() || t.Before(first) {
+			first = t
+		}
+		if t.After(last) {
+			last = t
+		}
+	}
+	return first, last
 }
 
 // rules are those given; limit_ppb and single_limit_ppb scale what is left out.
