@@ -73,6 +73,10 @@ export const transport: Transport = {
 export const revisions = async (c: Collection, id: string): Promise<Rec[]> =>
 	(await data(api.GET(`/api/v1/${c}/{id}/revisions` as `${OneOf}/{id}/revisions`, { params: { path: { id } } }))).revisions as unknown as Rec[];
 
+/** Asks the server to compute all results of a run again; it keeps the older ones. Answers how many changed. */
+export const recompute = async (id: string, by: string): Promise<number> =>
+	(await data(api.POST('/api/v1/runs/{id}/recompute', { params: { path: { id }, query: { by } } }))).changed;
+
 /** A calculation by the server, for a browser that has not loaded the core. A refused input is an answer too. */
 export async function calcOnServer(name: string, input: Record<string, unknown>): Promise<unknown> {
 	const { data: d, error } = await api.POST('/api/v1/calc/{name}', { params: { path: { name } }, body: input });
