@@ -193,7 +193,9 @@ func (d *Desk) start(job func(context.Context, func(lab.ImportProgress)) (lab.Im
 	first := make(chan word, 1)
 	go func() {
 		defer d.jobs.Done()
+		told := false
 		p, err := job(d.ctx, func(p lab.ImportProgress) {
+			told = true
 			if p.Doing != "done" { // that is said below, when the next may begin
 				d.note(p)
 			}
@@ -208,7 +210,7 @@ func (d *Desk) start(job func(context.Context, func(lab.ImportProgress)) (lab.Im
 		if err != nil {
 			p.Doing, p.Failure = "failed", err.Error()
 		}
-		if p.ImportID != "" {
+		if told { // else it was refused before it began, and the answer says so
 			d.note(p)
 		}
 		select {

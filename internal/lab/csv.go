@@ -105,7 +105,7 @@ func cell(v reflect.Value, index []int) string {
 	switch v.Kind() {
 	case reflect.String:
 		return GuardCell(v.String())
-	case reflect.Int:
+	case reflect.Int, reflect.Int64:
 		return strconv.FormatInt(v.Int(), 10)
 	}
 	if v.Len() == 0 {
