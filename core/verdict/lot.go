@@ -135,9 +135,10 @@ func (r *run) meter() Reason {
 }
 
 func (r *run) inTime() Reason {
-	late, unknown := 0, 0
+	late, unknown, all := 0, 0, 0
 	for i := range r.in.Samples {
 		if s := &r.in.Samples[i]; s.TPO > 0 {
+			all++
 			if s.Closed.IsZero() || s.Taken.IsZero() {
 				unknown++
 			} else if r.late[i] > 0 {
@@ -149,6 +150,8 @@ func (r *run) inTime() Reason {
 	switch {
 	case late > 0:
 		return reason(RuleTime, false, fmt.Sprintf("%s later than %s: oxygen was consumed, so they say nothing good of the lot", plural(late, "package was read", "packages were read"), limit))
+	case unknown == all:
+		return reason(RuleTime, true, "taken on trust: the time from closing to reading is not known (closed_at); a late reading is too low")
 	case unknown > 0:
 		return reason(RuleTime, true, fmt.Sprintf("the time from closing to reading is not known of %s; of the others all were read within %s", plural(unknown, "package", "packages"), limit))
 	}

@@ -2,6 +2,7 @@ package cli
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 
@@ -43,6 +44,10 @@ and where the oxygen came from. docs/judging.md explains the rules and the JSON.
 func (c *judgeCommand) Run(s *streams) error {
 	in, name, err := open(s, c.File)
 	if err != nil {
+		var e *quantity.Error
+		if errors.As(err, &e) {
+			e.Field = "FILE"
+		}
 		return err
 	}
 	defer in.Close()

@@ -87,10 +87,10 @@ func printHeld(b *bytes.Buffer, list []verdict.HeldSpan) {
 		}
 		fmt.Fprintf(b, "  %s to %s, %s, %.0f min of running%s", h.From.Format(time.RFC3339), h.To.Format(time.RFC3339), who, h.Minutes, until)
 		if h.Packages != nil {
-			fmt.Fprintf(b, ", %d packages", *h.Packages)
+			fmt.Fprintf(b, ", %s", countOf(*h.Packages, "package"))
 		}
 		if h.Pallets != nil {
-			fmt.Fprintf(b, " on %d pallets", *h.Pallets)
+			fmt.Fprintf(b, " on %s", countOf(*h.Pallets, "pallet"))
 		}
 		fmt.Fprintf(b, "\n    why: %s\n    freed by: %s\n", h.Why, h.FreedBy)
 	}
@@ -160,4 +160,11 @@ func idWords(id string) string {
 		return ""
 	}
 	return id + ", "
+}
+
+func countOf(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return fmt.Sprintf("%d %ss", n, what)
 }
