@@ -33,6 +33,7 @@ type Server struct {
 	Lab     *lab.Service
 	Calc    Calculations // nil: the calculation routes answer 404
 	Import  Importer     // nil: the import routes answer 404
+	Report  Reporter     // nil: the report routes answer 404
 	Web     fs.FS        // the web app; nil: none
 	Log     *slog.Logger // nil: slog.Default()
 	Version string
@@ -88,6 +89,7 @@ func (s *Server) register(mux *http.ServeMux) {
 	s.streamRoutes()
 	s.calcRoutes()
 	s.exportRoute()
+	s.reportRoutes()
 	s.importRoutes(mux)
 }
 

@@ -8,6 +8,7 @@ import (
 	"os"
 	"time"
 
+	"ullage/internal/api"
 	"ullage/internal/lab"
 	"ullage/internal/report"
 )
@@ -126,4 +127,17 @@ func (c *reportOutput) write(s *streams, q report.Request) (err error) {
 	}
 	_, err = fmt.Fprintf(s.out, "%s, %d kB\n", name, (len(f.Body)+1023)/1024)
 	return err
+}
+
+// reporter is internal/report as the API wants it.
+type reporter struct{ lab *lab.Service }
+
+func (r reporter) Report(ctx context.Context, q api.ReportQuery) (api.ReportFile, error) {
+	now := time.Now
+	if r.lab.Now != nil {
+		now = r.lab.Now
+	}
+	f, err := report.Make(ctx, r.lab, report.Request{Kind: q.Kind, Run: q.Run, Month: q.Month, Format: q.Format, Paper: q.Paper, Blank: q.Blank, Now: now(),
+		Plan: report.PlanInput{Minutes: 60 * q.Hours, Budget: q.Cans, Fault: q.Fault}})
+	return api.ReportFile{Name: f.Name, Type: f.Type, Body: f.Body}, err
 }

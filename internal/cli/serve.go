@@ -113,7 +113,7 @@ func Serve(ctx context.Context, out, errOut io.Writer, addr, where string, hosts
 		return err
 	}
 	defer desk.Close()
-	server := &api.Server{Lab: service, Calc: calcTable{}, Import: desk, Web: web.FS(), Log: log, Version: Version}
+	server := &api.Server{Lab: service, Calc: calcTable{}, Import: desk, Report: reporter{service}, Web: web.FS(), Log: log, Version: Version}
 	a, isTCP := l.Addr().(*net.TCPAddr)
 	if isTCP && a.IP.IsLoopback() {
 		server.Hosts = append([]string{"localhost", "127.0.0.1", "::1", a.IP.String()}, hosts...)

@@ -1,18 +1,15 @@
 package report
 
 import (
-	"bytes"
 	"fmt"
 	"math"
 	"strconv"
 	"strings"
-
 	"time"
 
 	"github.com/xuri/excelize/v2"
 
 	"ullage/core/stats"
-	"ullage/internal/lab"
 )
 
 func capabilityText(c stats.CapabilityResult) string {
@@ -236,6 +233,7 @@ func (m *Month) xlsx(now time.Time) ([]byte, error) {
 	head := []string{"run", "started", "beer", "format", "line", "code", "packaged, hL", "readings", "mean TPO, ppb", "low 95 %, ppb", "high 95 %, ppb", "highest TPO, ppb",
 		"limit of the mean, ppb", "single limit, ppb", "stops, min", "lot", "proposed", "proposed if the meter is proven", "causes found"}
 	b.header("Runs", 1, head, 16)
+	b.fitWidth("Runs")
 	for i, r := range rows[1:] {
 		for k, v := range r {
 			cell, _ := excelize.CoordinatesToCellName(k+1, i+2)
@@ -256,66 +254,4 @@ func (m *Month) xlsx(now time.Time) ([]byte, error) {
 		b.formula("Runs", fmt.Sprintf("O%d", last+2), fmt.Sprintf("SUM(O2:O%d)", last))
 	}
 	return b.bytes()
-}
-
-// book is a workbook being written; its first error is kept.
-type book struct {
-	f    *excelize.File
-	err  error
-	bold int
-}
-
-func newBook(first string, now time.Time) (*book, error) {
-	b := &book{f: excelize.NewFile()}
-	b.keep(b.f.SetSheetName("Sheet1", first))
-	stamp := now.UTC().Format(time.RFC3339)
-	b.keep(b.f.SetDocProps(&excelize.DocProperties{Created: stamp, Modified: stamp, Creator: "Ullage", LastModifiedBy: "Ullage"}))
-	full := true
-	b.keep(b.f.SetCalcProps(&excelize.CalcPropsOptions{FullCalcOnLoad: &full}))
-	var err error
-	b.bold, err = b.f.NewStyle(&excelize.Style{Font: &excelize.Font{Bold: true}, Alignment: &excelize.Alignment{WrapText: true, Vertical: "top"}})
-	b.keep(err)
-	return b, b.err
-}
-
-func (b *book) keep(err error) {
-	if b.err == nil {
-		b.err = err
-	}
-}
-
-// text is always a string, whatever it begins with.
-func (b *book) text(sheet, cell, v string) {
-	if v != "" {
-		b.keep(b.f.SetCellStr(sheet, cell, lab.GuardCell(v)))
-	}
-}
-
-func (b *book) number(sheet, cell string, v *float64) {
-	if v != nil {
-		b.keep(b.f.SetCellFloat(sheet, cell, *v, -1, 64))
-	}
-}
-
-func (b *book) formula(sheet, cell, f string) { b.keep(b.f.SetCellFormula(sheet, cell, f)) }
-
-// header writes a bold row and gives every column of it the width.
-func (b *book) header(sheet string, row int, names []string, width float64) {
-	for i, n := range names {
-		cell, _ := excelize.CoordinatesToCellName(i+1, row)
-		b.text(sheet, cell, n)
-	}
-	last, _ := excelize.ColumnNumberToName(len(names))
-	b.keep(b.f.SetColWidth(sheet, "A", last, width))
-	b.keep(b.f.SetRowStyle(sheet, row, row, b.bold))
-	b.keep(b.f.SetPanes(sheet, &excelize.Panes{Freeze: true, YSplit: row, TopLeftCell: fmt.Sprintf("A%d", row+1), ActivePane: "bottomLeft"}))
-}
-
-func (b *book) bytes() ([]byte, error) {
-	if b.err != nil {
-		return nil, b.err
-	}
-	var out bytes.Buffer
-	err := b.f.Write(&out)
-	return out.Bytes(), err
 }

@@ -85,7 +85,15 @@ var readingHeads = []string{"set", "closed", "read", "head", "station", "kind of
 	"typed reading", "typed temperature", "typed gross", "typed tare", "typed height", "1 in the summary, 0 set aside", "TPO in the summary, ppb"}
 
 func (b *book) readings(d *Data) {
+	for format, columns := range map[string][]string{"0.00": {"O", "P", "U", "V", "X", "Y", "Z", "AA", "AJ"}, "0.0000": {"Q", "T", "W"}, "0.000000": {"R", "S"}} {
+		style, err := b.f.NewStyle(&excelize.Style{CustomNumFmt: &format})
+		b.keep(err)
+		for _, c := range columns {
+			b.keep(b.f.SetColStyle(sheetReadings, c, style))
+		}
+	}
 	b.header(sheetReadings, 1, readingHeads, 12)
+	b.fitWidth(sheetReadings)
 	for i := range d.Samples {
 		b.reading(d, &d.Samples[i], i+2)
 	}
@@ -101,7 +109,9 @@ func (b *book) reading(d *Data, s *lab.Sample, row int) {
 		}
 	}
 	count("A", s.SetNo)
-	say("B", d.moment(s.ClosedAt.Time))
+	if s.SampleKind != "inlet" {
+		say("B", d.moment(s.ClosedAt.Time))
+	}
 	say("C", d.moment(s.TakenAt.Time))
 	count("D", s.Head)
 	count("E", s.Station)
@@ -155,6 +165,10 @@ var readingFormulas = map[string]string{
 func at0(cell string) string { return "'" + sheetInForce + "'!" + cell }
 
 func (b *book) summary(d *Data) {
+	two := "0.00"
+	style, err := b.f.NewStyle(&excelize.Style{CustomNumFmt: &two})
+	b.keep(err)
+	b.keep(b.f.SetColStyle(sheetSummary, "C:D", style))
 	b.header(sheetSummary, 1, []string{"of the whole run", "value", "unit"}, 26)
 	last := len(d.Samples) + 1
 	if last < 2 {
@@ -175,6 +189,9 @@ func (b *book) summary(d *Data) {
 		row := strconv.Itoa(i + 2)
 		b.text(sheetSummary, "A"+row, x[0])
 		b.formula(sheetSummary, "B"+row, x[1])
+		if x[2] == "ppb" {
+			b.keep(b.f.SetCellStyle(sheetSummary, "B"+row, "B"+row, style))
+		}
 		b.text(sheetSummary, "C"+row, x[2])
 	}
 	b.text(sheetSummary, "A14", "head")
