@@ -126,3 +126,17 @@ describe('the drawn package', () => {
 			}
 	});
 });
+
+describe('event labels', () => {
+	it('never lie over each other', async () => {
+		const { levels } = await import('../parts/chart.ts');
+		const marks = [0, 10, 12, 60, 61, 62, 63, 64].map((t) => ({ t, name: 'Restart' }));
+		const lv = levels(marks, (t) => t * 3);
+		const half = (7 + 6) * 3.7;
+		for (let i = 0; i < marks.length; i++)
+			for (let j = 0; j < i; j++)
+				if (lv[i] !== undefined && lv[i] === lv[j]) expect(Math.abs(marks[i].t - marks[j].t) * 3).toBeGreaterThanOrEqual(2 * half);
+		expect(lv.filter((x) => x === undefined).length).toBeGreaterThan(0);
+		expect(lv[0]).toBe(0);
+	});
+});

@@ -46,7 +46,22 @@ function limitLines(k: Look, unit: string, scale: number, green?: number, red?: 
 	].filter((x) => !!x);
 }
 
-export interface Options { points: Point[]; marks: Mark[]; green?: number; red?: number; unit: string; scale: number; log: boolean; kinds: Point['kind'][]; k: Look; still: boolean }
+export interface Options { points: Point[]; marks: Mark[]; green?: number; red?: number; unit: string; scale: number; log: boolean; kinds: Point['kind'][]; k: Look; still: boolean; width: number }
+
+/** Lifts each event's label to the first of four levels where it is free; a label without room is left to the list of events. */
+export function levels(marks: Mark[], x: (t: number) => number): (number | undefined)[] {
+	const until = [-Infinity, -Infinity, -Infinity, -Infinity];
+	const order = marks.map((m, i) => ({ m, i })).sort((a, b) => a.m.t - b.m.t);
+	const out: (number | undefined)[] = marks.map(() => undefined);
+	for (const { m, i } of order) {
+		const half = (m.name.length + 6) * 3.7;
+		const at = until.findIndex((u) => x(m.t) - half > u);
+		if (at < 0) continue;
+		out[i] = at;
+		until[at] = x(m.t) + half;
+	}
+	return out;
+}
 
 export function option(o: Options): EChartsCoreOption {
 	const { k, scale } = o;
@@ -55,10 +70,13 @@ export function option(o: Options): EChartsCoreOption {
 	const shaken = of('shaken');
 	const t0 = Math.min(...o.points.map((p) => p.t), ...o.marks.map((m) => m.t)), t1 = Math.max(...o.points.map((p) => p.t), ...o.marks.map((m) => m.t));
 	const pad = Math.max((t1 - t0) * 0.02, 60000);
+	const narrow = o.width < 600;
+	const right = narrow ? 64 : 96;
+	const high = levels(o.marks, (t) => ((t - t0 + pad) / (t1 - t0 + 2 * pad)) * (o.width - 56 - right));
 	const max = Math.max(10, ...o.points.filter((p) => o.kinds.includes(p.kind)).map((p) => p.high ?? p.v), (o.red ?? 0) * 1.1) * scale;
 	return {
 		animation: !o.still && o.points.length < 500, textStyle: { fontFamily: k.font, color: k.ink }, backgroundColor: 'transparent',
-		grid: { left: 56, right: 96, top: 40, bottom: 40 },
+		grid: { left: 48, right, top: 28 + 14 * (1 + Math.max(0, ...high.map((h) => h ?? 0))), bottom: 40 },
 		xAxis: { type: 'time', axisLabel: { color: k.ink2, fontSize: 13, hideOverlap: true }, axisLine: { lineStyle: { color: k.ink2 } }, splitLine: { show: false }, min: t0 - pad, max: t1 + pad },
 		yAxis: { type: o.log ? 'log' : 'value', min: o.log ? undefined : 0, max: o.log ? undefined : max, name: `${o.unit}${o.log ? ', log axis' : ''}`, nameTextStyle: { color: k.ink2, fontSize: 13 }, axisLabel: { color: k.ink2, fontSize: 13, formatter: (v: number) => String(Number(v.toPrecision(3))) }, splitLine: { lineStyle: { color: k.line } } },
 		tooltip: { trigger: 'item', confine: true, backgroundColor: k.surface, borderColor: k.ink2, textStyle: { color: k.ink, fontSize: 14 }, formatter: (x: { data: { i: number } }) => o.points[x.data.i]?.text().replaceAll('\n', '<br>') ?? '' },
@@ -70,7 +88,7 @@ export function option(o: Options): EChartsCoreOption {
 				data: shaken.map((x) => ({ ...datum(x), symbol: SYMBOL[x.p.word], itemStyle: { color: x.p.word === 'within' || x.p.word === 'none' ? k.oxy : k[x.p.word] } })),
 				markLine: {
 					symbol: 'none', silent: true, animation: false, label: { fontSize: 13, fontFamily: k.font },
-					data: [...limitLines(k, o.unit, scale, o.green, o.red), ...o.marks.map((m, i) => ({ xAxis: m.t, lineStyle: { color: k.ink, type: 'dotted', width: 1.5 }, label: { formatter: `${m.name} ${hm(m.t)}`, color: k.ink, position: 'end', rotate: 0, distance: i % 2 ? 18 : 4 } }))]
+					data: [...limitLines(k, narrow ? '' : o.unit, scale, o.green, o.red), ...o.marks.map((m, i) => ({ xAxis: m.t, lineStyle: { color: k.ink, type: 'dotted', width: 1.5 }, label: { show: high[i] !== undefined, formatter: `${m.name} ${hm(m.t)}`, color: k.ink, position: 'end', rotate: 0, distance: 4 + 14 * (high[i] ?? 0) } }))]
 				}
 			},
 			{ name: 'Unshaken DO', type: 'scatter', z: 3, symbol: 'diamond', symbolSize: 11, data: of('unshaken').map(datum), itemStyle: { color: 'transparent', borderColor: k.beer, borderWidth: 2 } },
