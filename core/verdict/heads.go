@@ -52,8 +52,10 @@ func (r *run) split() *Split {
 		LiquidPickup: minus(unshaken, inlet), Headspace: minus(total, unshaken)}
 }
 
-// heads compares the heads by the analysis of means, after the causes in time
-// are taken out of the readings.
+// headMeans compares the heads after the causes in time are taken out. A head
+// is outside when it lies off the median head by more than scatter and the
+// ordinary spread between heads allow, at 5 % for all heads together (Šidák,
+// eq. J8). The median, because one bad head must not push the others outside.
 func (r *run) headMeans(m *fit) []HeadMean {
 	if m == nil || len(m.f.heads) == 0 {
 		return []HeadMean{}
@@ -75,16 +77,28 @@ func (r *run) headMeans(m *fit) []HeadMean {
 		top[h] = math.Max(top[h], math.Exp(f.y[i]))
 	}
 	out := make([]HeadMean, 0, len(adjusted))
-	anom, err := stats.ANOM(adjusted, stats.Positive, 0.05)
+	means := make([]float64, len(adjusted))
 	for h, x := range adjusted {
-		mean := logMean(x)
+		means[h] = logMean(x)
+	}
+	middle, k := medianOf(means), float64(len(adjusted))
+	critical := stats.StudentTQuantile(1-(1-math.Pow(0.95, 1/k))/2, math.Max(1, s.nu))
+	for h, x := range adjusted {
+		mean := means[h]
 		half := quantile95(math.Max(1, s.nu)) * s.sd / math.Sqrt(float64(len(x)))
 		e := HeadMean{Head: f.heads[h], N: len(x), Mean: math.Exp(mean), Low95: math.Exp(mean - half), High95: bounded(math.Exp(mean + half)), Max: top[h], Ratio: 1}
 		if rest := others(adjusted, h); len(rest) > 0 {
 			e.Ratio = math.Exp(mean - logMean(rest))
 		}
-		if err == nil && len(adjusted) > 1 {
-			e.Outside = anom.Groups[h].Outside
+		n := float64(len(x))
+		// Beside its own scatter that of a median of the others, π/2 times a mean's.
+		off := (mean - middle) / math.Hypot(s.sd*math.Sqrt(1/n+math.Pi/2/math.Max(1, float64(f.n)-n)), r.rules.HeadSpread)
+		switch {
+		case k < 3: // which of two is off cannot be told
+		case off > critical:
+			e.Outside = "above"
+		case off < -critical:
+			e.Outside = "below"
 		}
 		out = append(out, e)
 	}

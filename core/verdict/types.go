@@ -160,7 +160,7 @@ type HeadMean struct {
 	High95  float64 `json:"high95_ppb"`
 	Max     float64 `json:"max_tpo_ppb"`
 	Ratio   float64 `json:"ratio"`             // to the other heads, as a factor
-	Outside string  `json:"outside,omitempty"` // above or below the decision lines of the analysis of means
+	Outside string  `json:"outside,omitempty"` // above or below the median head by more than chance and ordinary spread
 }
 
 // Split is the mean TPO by where it came in; nil where a reading is missing.
