@@ -3,6 +3,7 @@ package report
 import (
 	"bytes"
 	"fmt"
+	"strings"
 	"time"
 
 	"github.com/xuri/excelize/v2"
@@ -25,7 +26,7 @@ func newBook(first string, now time.Time) (*book, error) {
 	full := true
 	b.keep(b.f.SetCalcProps(&excelize.CalcPropsOptions{FullCalcOnLoad: &full}))
 	var err error
-	b.bold, err = b.f.NewStyle(&excelize.Style{Font: &excelize.Font{Bold: true}, Alignment: &excelize.Alignment{WrapText: true, Vertical: "top"}})
+	b.bold, err = b.f.NewStyle(&excelize.Style{Font: &excelize.Font{Bold: true, Family: "Calibri", Size: 11}, Alignment: &excelize.Alignment{WrapText: true, Vertical: "top"}})
 	b.keep(err)
 	return b, b.err
 }
@@ -60,7 +61,17 @@ func (b *book) header(sheet string, row int, names []string, width float64) {
 	last, _ := excelize.ColumnNumberToName(len(names))
 	b.keep(b.f.SetColWidth(sheet, "A", last, width))
 	b.keep(b.f.SetRowStyle(sheet, row, row, b.bold))
+	b.keep(b.f.SetRowHeight(sheet, row, 46))
 	b.keep(b.f.SetPanes(sheet, &excelize.Panes{Freeze: true, YSplit: row, TopLeftCell: fmt.Sprintf("A%d", row+1), ActivePane: "bottomLeft"}))
+}
+
+// width of a column, or of a span such as B:C, in characters.
+func (b *book) width(sheet, columns string, w float64) {
+	from, to, span := strings.Cut(columns, ":")
+	if !span {
+		to = from
+	}
+	b.keep(b.f.SetColWidth(sheet, from, to, w))
 }
 
 // fitWidth prints a wide sheet across, on one page's width.

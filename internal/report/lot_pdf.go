@@ -9,7 +9,7 @@ import (
 func lotPDF(d *Data, size string, now time.Time) ([]byte, error) {
 	j := *d.judgement()
 	title := "Oxygen certificate of a lot"
-	return paper(size, title, or(d.Brewery.Name), now.In(d.Zone), false, func(c *canvas) {
+	return paper(size, title, or(d.Brewery.Name), now.In(d.Zone), func(c *canvas) {
 		c.banner(title, or(d.Beer.Name)+", "+or(d.Format.Name)+", code "+or(d.Run.Code))
 		c.stateBox(d)
 		c.facts(1, d.lotFacts(j))

@@ -32,7 +32,7 @@ func (m *Month) file(q Request) ([]byte, error) {
 
 func (m *Month) pdf(size string, now time.Time) ([]byte, error) {
 	title := "Month " + m.Name
-	return paper(size, title, or(m.Brewery.Name), now.In(m.Zone), false, func(c *canvas) {
+	return paper(size, title, or(m.Brewery.Name), now.In(m.Zone), func(c *canvas) {
 		c.banner("Oxygen in "+m.From.Format("January 2006"), m.headline())
 		if len(m.Runs) == 0 {
 			return

@@ -39,7 +39,6 @@ type canvas struct {
 	made    string // when, in words
 	total   int    // pages, 0 while counting
 	missing bool   // a character was replaced
-	wide    bool   // the page lies on its side
 }
 
 // fontFace tells which characters the printed font has.
@@ -52,10 +51,10 @@ var fontFace = func() *sfnt.Font {
 }()
 
 // paper draws with the function twice and gives the bytes of the PDF.
-func paper(size, title, from string, now time.Time, wide bool, draw func(*canvas)) ([]byte, error) {
+func paper(size, title, from string, now time.Time, draw func(*canvas)) ([]byte, error) {
 	total := 0
 	for {
-		c, err := newCanvas(size, title, from, now, total, wide)
+		c, err := newCanvas(size, title, from, now, total)
 		if err != nil {
 			return nil, err
 		}
@@ -72,7 +71,7 @@ func paper(size, title, from string, now time.Time, wide bool, draw func(*canvas
 	}
 }
 
-func newCanvas(size, title, from string, now time.Time, total int, wide bool) (*canvas, error) {
+func newCanvas(size, title, from string, now time.Time, total int) (*canvas, error) {
 	w, h := 210.0, 297.0
 	switch size {
 	case Letter:
@@ -81,14 +80,7 @@ func newCanvas(size, title, from string, now time.Time, total int, wide bool) (*
 	default:
 		return nil, wrong("paper", size, "is no paper size known here", "use a4 or letter")
 	}
-	orientation := "P"
-	if wide {
-		orientation = "L"
-	}
-	pdf := fpdf.NewCustom(&fpdf.InitType{OrientationStr: orientation, UnitStr: "mm", Size: fpdf.SizeType{Wd: w, Ht: h}})
-	if wide {
-		w, h = h, w
-	}
+	pdf := fpdf.NewCustom(&fpdf.InitType{OrientationStr: "P", UnitStr: "mm", Size: fpdf.SizeType{Wd: w, Ht: h}})
 	pdf.AddUTF8FontFromBytes("body", "", dejavusanscondensed.TTF)
 	pdf.AddUTF8FontFromBytes("body", "B", dejavusanscondensedbold.TTF)
 	pdf.SetMargins(margin, margin, margin)
@@ -101,7 +93,7 @@ func newCanvas(size, title, from string, now time.Time, total int, wide bool) (*
 	pdf.SetAuthor(from, true)
 	pdf.SetCreator("Ullage", true)
 	pdf.SetLineCapStyle("butt")
-	return &canvas{pdf: pdf, w: w, h: h, title: title, from: from, made: now.Format("2006-01-02 15:04 MST"), total: total, wide: wide}, nil
+	return &canvas{pdf: pdf, w: w, h: h, title: title, from: from, made: now.Format("2006-01-02 15:04 MST"), total: total}, nil
 }
 
 // newPage begins a page with its head and foot.

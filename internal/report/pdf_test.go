@@ -172,7 +172,7 @@ func TestNames(t *testing.T) {
 
 // Every word stays within the margins.
 func TestWithinMargins(t *testing.T) {
-	c, err := newCanvas(A4, "t", "f", moment, 1, false)
+	c, err := newCanvas(A4, "t", "f", moment, 1)
 	if err != nil {
 		t.Fatal(err)
 	}

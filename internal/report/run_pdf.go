@@ -15,7 +15,7 @@ import (
 func runPDF(d *Data, size string, now time.Time) ([]byte, error) {
 	j := *d.judgement()
 	title := fmt.Sprintf("Run report %d", d.Run.Number)
-	return paper(size, title, or(d.Brewery.Name), now.In(d.Zone), false, func(c *canvas) {
+	return paper(size, title, or(d.Brewery.Name), now.In(d.Zone), func(c *canvas) {
 		c.banner(title+" · "+or(d.Beer.Name)+", "+or(d.Format.Name), d.headline(j))
 		c.facts(2, d.runFacts())
 		c.timeChart(d, 44)

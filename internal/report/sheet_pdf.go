@@ -66,7 +66,7 @@ func sheetPDF(d *Data, p Plan, blank bool, size string, now time.Time) ([]byte, 
 	if d.Run.Number > 0 {
 		title = fmt.Sprintf("Run sheet %d", d.Run.Number)
 	}
-	return paper(size, title, or(d.Brewery.Name), now.In(d.Zone), false, func(c *canvas) {
+	return paper(size, title, or(d.Brewery.Name), now.In(d.Zone), func(c *canvas) {
 		c.banner(title, d.sheetLine(blank))
 		c.facts(2, d.sheetFacts(p, blank))
 		c.font(small, false)

@@ -52,6 +52,7 @@ func runXLSX(d *Data, now time.Time) ([]byte, error) {
 func (b *book) inForce(d *Data) {
 	f, l := d.Run.InForce, d.limit("tpo")
 	b.header(sheetInForce, 1, []string{"in force at the start of the run", "value", "unit"}, 34)
+	b.width(sheetInForce, "B", 60)
 	air := 1.2
 	for i, x := range []struct {
 		name string
@@ -94,6 +95,9 @@ func (b *book) readings(d *Data) {
 	}
 	b.header(sheetReadings, 1, readingHeads, 12)
 	b.fitWidth(sheetReadings)
+	for columns, width := range map[string]float64{"A": 6, "B:C": 17, "D:E": 8, "AC": 40} {
+		b.width(sheetReadings, columns, width)
+	}
 	for i := range d.Samples {
 		b.reading(d, &d.Samples[i], i+2)
 	}
