@@ -1,10 +1,15 @@
 package ingest
 
 import (
+	"bytes"
+	"errors"
 	"fmt"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
+
+	"github.com/xuri/excelize/v2"
 )
 
 const benchRows = 100_000
@@ -58,5 +63,54 @@ func BenchmarkImport100k(b *testing.B) {
 			b.Fatal(u.Counts, err)
 		}
 		b.ReportMetric(time.Since(start).Seconds(), "undo-s")
+	}
+}
+
+// BenchmarkPreviewXLSX100k receives a workbook of 100,000 rows, and reads it
+// again under another mapping.
+func BenchmarkPreviewXLSX100k(b *testing.B) {
+	l := newBench(b)
+	x := excelize.NewFile()
+	w, err := x.NewStreamWriter("Sheet1")
+	if err != nil {
+		b.Fatal(err)
+	}
+	for i, line := range strings.Split(strings.TrimSpace(longLog(benchRows)), "\n") {
+		var row []any
+		for _, c := range strings.Split(line, ",") {
+			if v, err := strconv.ParseFloat(c, 64); err == nil {
+				row = append(row, v)
+			} else {
+				row = append(row, c)
+			}
+		}
+		if err := w.SetRow(fmt.Sprintf("A%d", i+1), row); err != nil {
+			b.Fatal(err)
+		}
+	}
+	var out bytes.Buffer
+	if err := errors.Join(w.Flush(), x.Write(&out)); err != nil {
+		b.Fatal(err)
+	}
+	b.ReportMetric(float64(out.Len())/1e6, "MB")
+	for b.Loop() {
+		d, err := NewDesk(l.svc)
+		if err != nil {
+			b.Fatal(err)
+		}
+		start := time.Now()
+		up, err := d.Receive(bg, "log.xlsx", "UTC", bytes.NewReader(out.Bytes()))
+		if err != nil || up.Preview.Counts.Samples != benchRows {
+			b.Fatal(up.Preview.Counts, err)
+		}
+		b.ReportMetric(time.Since(start).Seconds(), "receive-s")
+		start = time.Now()
+		if _, err := d.Preview(bg, up.ID, up.Preview.Mapping); err != nil {
+			b.Fatal(err)
+		}
+		b.ReportMetric(time.Since(start).Seconds(), "again-s")
+		if err := d.Close(); err != nil {
+			b.Fatal(err)
+		}
 	}
 }

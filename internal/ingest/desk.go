@@ -77,23 +77,32 @@ func (d *Desk) Receive(ctx context.Context, name, zone string, body io.Reader) (
 	if err != nil {
 		return lab.ImportUpload{}, err
 	}
-	w := &waiting{id: id.String(), at: d.now(), File: File{Path: filepath.Join(d.dir, id.String()), Name: shorten(name, 150)}}
+	w := &waiting{id: id.String(), at: d.now(), File: File{Path: filepath.Join(d.dir, id.String()), Name: shorten(name, 150), keep: true}}
 	if err := save(w.Path, body); err != nil {
-		return lab.ImportUpload{}, errors.Join(err, os.Remove(w.Path))
+		return lab.ImportUpload{}, errors.Join(err, w.remove())
 	}
 	if w.facts, err = w.inspect(); err != nil {
-		return lab.ImportUpload{}, errors.Join(err, os.Remove(w.Path))
+		return lab.ImportUpload{}, errors.Join(err, w.remove())
 	}
 	if _, err := time.LoadLocation(zone); err != nil || zone == "Local" {
 		zone = ""
 	}
 	pre, err := preview(ctx, d.Lab, &w.File, w.facts, nil, zone)
 	if err != nil {
-		return lab.ImportUpload{}, errors.Join(err, os.Remove(w.Path))
+		return lab.ImportUpload{}, errors.Join(err, w.remove())
 	}
 	d.keep(w)
 	return lab.ImportUpload{ID: w.id, FileName: w.label(), Bytes: w.size, SHA256: w.sum, Workbook: w.workbook, Sheets: w.sheets,
 		Fields: Fields(), Preview: pre}, nil
+}
+
+// remove takes the file off the disk, and its copies.
+func (f *File) remove() error {
+	copies, err := filepath.Glob(f.Path + ".*")
+	for _, path := range append(copies, f.Path) {
+		err = errors.Join(err, os.Remove(path))
+	}
+	return err
 }
 
 func save(path string, body io.Reader) (err error) {
@@ -132,7 +141,7 @@ func (d *Desk) keep(w *waiting) {
 	for i, f := range list {
 		if i >= maxFiles || d.now().Sub(f.at) > keepFile {
 			delete(d.files, f.id)
-			_ = os.Remove(f.Path) // one being read stays until it is closed
+			_ = f.remove() // one being read stays until it is closed
 		}
 	}
 }

@@ -19,7 +19,11 @@ type File struct {
 	Path string
 	Name string // as its owner calls it
 	By   string // who imports it
+
+	keep bool // copies may be kept beside it
 }
+
+func (f *File) dir() string { return filepath.Dir(f.Path) }
 
 // Limits of what is read. A larger file is split by its owner.
 const (
@@ -35,6 +39,7 @@ type facts struct {
 	encoding string
 	guessed  bool // the encoding is a guess
 	sheets   []string
+	epoch4   bool // a workbook's days count from 1904
 	sum      string
 	size     int64
 }
@@ -81,7 +86,7 @@ func (f *File) inspect() (facts, error) {
 	}
 	if bytes.HasPrefix(sniff.head, []byte("PK\x03\x04")) {
 		k.workbook = true
-		k.sheets, err = sheetNames(f)
+		k.sheets, k.epoch4, err = lookInto(f)
 		return k, err
 	}
 	k.encoding, k.guessed = sniff.encoding()
@@ -113,6 +118,9 @@ func (f *File) refuseKind(head []byte) error {
 
 // rows opens the file for reading under a mapping.
 func (f *File) rows(k facts, m *lab.ImportMapping) (rowReader, error) {
+	if k.workbook && f.keep {
+		return openCached(f, m.Sheet)
+	}
 	if k.workbook {
 		return openSheet(f, m.Sheet)
 	}

@@ -13,16 +13,15 @@ import (
 
 // plan reads rows under a checked mapping.
 type plan struct {
-	f      *File
-	k      facts
-	m      *lab.ImportMapping
-	refs   *refs
-	zone   *time.Location
-	now    time.Time
-	epoch4 bool
-	label  string
-	cols   []bound        // the columns that are read
-	at     map[string]int // field → place in cols
+	f     *File
+	k     facts
+	m     *lab.ImportMapping
+	refs  *refs
+	zone  *time.Location
+	now   time.Time
+	label string
+	cols  []bound        // the columns that are read
+	at    map[string]int // field → place in cols
 
 	groups  map[string]*group
 	order   []*group
@@ -89,16 +88,6 @@ func newPlan(ctx context.Context, svc *lab.Service, f *File, k facts, m *lab.Imp
 		if fd := fieldOf(m.Target, c.Field); fd != nil {
 			p.at[fd.key] = len(p.cols)
 			p.cols = append(p.cols, bound{fd, i, c.Header, c.Unit})
-		}
-	}
-	if k.workbook {
-		s, err := openSheet(f, m.Sheet)
-		if err != nil {
-			return nil, err
-		}
-		p.epoch4 = s.epoch4
-		if err := s.close(); err != nil {
-			return nil, err
 		}
 	}
 	return p, nil
@@ -184,7 +173,7 @@ func (p *plan) cell(d *draft, j int, r rowText) {
 		return
 	}
 	if p.k.workbook && (col.sort == aDate || col.sort == aClock) {
-		if t, ok := serialDate(c.text, p.epoch4); ok {
+		if t, ok := serialDate(c.text, p.k.epoch4); ok {
 			c.text = t
 		}
 	}

@@ -188,6 +188,9 @@ func (r *reading) shown(row rowText, d *draft) lab.ImportRow {
 	for j := range d.cells {
 		if c, col := &d.cells[j], &r.cols[j]; c.ok {
 			out.Read[col.i] = r.say(c, col)
+			if r.k.workbook && (col.sort == aDate || col.sort == aClock) {
+				out.Cells[col.i] = c.text // not the day number behind it
+			}
 		}
 	}
 	return out

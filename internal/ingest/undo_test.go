@@ -1,6 +1,7 @@
 package ingest
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"errors"
@@ -8,6 +9,9 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"github.com/google/go-cmp/cmp"
+	"github.com/xuri/excelize/v2"
 
 	"ullage/internal/lab"
 )
@@ -329,5 +333,42 @@ func TestDesk(t *testing.T) {
 	}
 	if _, err := os.Stat(d.dir); !os.IsNotExist(err) {
 		t.Error("the files are still there")
+	}
+}
+
+// A workbook on the desk is read from a copy as text, which holds the same.
+func TestDeskReadsWorkbooksFromACopy(t *testing.T) {
+	b := newBench(t)
+	f := b.xlsx([][]any{{"Date", "Time", "Lot", "Beer", "Format", "Line", "Head", "Shaken DO (ppb)", "Notes"},
+		{46300, 580.0 / 1440, "V118", "Vellumrook", "Can 355", "C6", 1, 44, "two\nlines, \"quoted\""}, {nil}, {46301, 584.0 / 1440, "V119", "Vellumrook", "Can 355", "C6", 2, 0.047999999999999994, "=1"}},
+		func(x *excelize.File) {
+			if _, err := x.NewSheet("Other"); err != nil {
+				t.Fatal(err)
+			}
+		})
+	d, err := NewDesk(b.svc)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer d.Close()
+	up, err := d.Receive(bg, "log.xlsx", "UTC", bytes.NewReader(b.bytes(f)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := b.proposed(f)
+	if diff := cmp.Diff(want, up.Preview); diff != "" || len(up.Sheets) != 2 {
+		t.Errorf("the copy reads otherwise:\n%s", diff)
+	}
+	again, err := d.Preview(bg, up.ID, up.Preview.Mapping)
+	if err != nil || cmp.Diff(want.Rows, again.Rows) != "" || again.Rows[1].Row != 4 || again.Rows[1].Cells[7] != "0.048" {
+		t.Errorf("%+v %v", again.Rows, err)
+	}
+	m := lab.ImportMapping{Target: "samples", Sheet: "Other", Decimal: ".", DateOrder: "ymd", TimeZone: "UTC"}
+	if _, err := d.Preview(bg, up.ID, m); lab.ClassOf(err) != lab.Invalid {
+		t.Errorf("an empty sheet: %v", err)
+	}
+	m.Sheet = "None"
+	if _, err := d.Preview(bg, up.ID, m); lab.ClassOf(err) != lab.Invalid || !strings.Contains(err.Error(), "is not in the workbook") {
+		t.Errorf("no such sheet: %v", err)
 	}
 }

@@ -72,26 +72,29 @@ func rescue(f *File, err *error) {
 	}
 }
 
-func sheetNames(f *File) (names []string, err error) {
+// lookInto gives a workbook's sheets, and whether its days count from 1904.
+func lookInto(f *File) (names []string, epoch4 bool, err error) {
 	defer rescue(f, &err)
 	book, err := openBook(f)
 	if err != nil {
-		return nil, err
+		return nil, false, err
 	}
 	defer book.Close()
 	if names = book.GetSheetList(); len(names) == 0 {
-		return nil, refuse("file", f.Name, "has no sheet", "save the table as CSV")
+		return nil, false, refuse("file", f.Name, "has no sheet", "save the table as CSV")
 	}
-	return names, nil
+	if props, err := book.GetWorkbookProps(); err == nil && props.Date1904 != nil {
+		epoch4 = *props.Date1904
+	}
+	return names, epoch4, nil
 }
 
 // sheetRows reads one sheet row by row.
 type sheetRows struct {
-	f      *File
-	book   *excelize.File
-	rows   *excelize.Rows
-	n      int
-	epoch4 bool // days count from 1904
+	f    *File
+	book *excelize.File
+	rows *excelize.Rows
+	n    int
 }
 
 func openSheet(f *File, sheet string) (r *sheetRows, err error) {
@@ -113,11 +116,7 @@ func openSheet(f *File, sheet string) (r *sheetRows, err error) {
 		}
 		return nil, damaged(f)
 	}
-	r = &sheetRows{f: f, book: book, rows: rows}
-	if props, err := book.GetWorkbookProps(); err == nil && props.Date1904 != nil {
-		r.epoch4 = *props.Date1904
-	}
-	return r, nil
+	return &sheetRows{f: f, book: book, rows: rows}, nil
 }
 
 func (r *sheetRows) close() error { return errors.Join(r.rows.Close(), r.book.Close()) }
@@ -151,17 +150,17 @@ func (r *sheetRows) next() (row rowText, err error) {
 	return row, io.EOF
 }
 
-// asShown rounds what a spreadsheet stored in binary to the 15 digits it shows:
-// 0.047999999999999994 is 0.048.
+// asShown takes off what binary storage left in the last digits of a number:
+// 0.047999999999999994, also cut to 15 digits, is 0.048. No reading has 13.
 func asShown(c string) string {
-	if len(c) < 17 || strings.Trim(c, "0123456789.+-eE") != "" {
+	if len(c) < 15 || strings.Trim(c, "0123456789.+-eE") != "" {
 		return c
 	}
 	v, err := strconv.ParseFloat(c, 64)
 	if err != nil || math.IsInf(v, 0) {
 		return c
 	}
-	v, _ = strconv.ParseFloat(strconv.FormatFloat(v, 'g', 15, 64), 64)
+	v, _ = strconv.ParseFloat(strconv.FormatFloat(v, 'g', 13, 64), 64)
 	return strconv.FormatFloat(v, 'f', -1, 64)
 }
 
