@@ -151,7 +151,7 @@ func (p *plan) fault(d *draft, j int, odd bool, message, mend string) {
 	f := lab.ImportFault{File: p.label, Row: d.row, Message: message, Mend: mend, Odd: odd}
 	if j >= 0 {
 		f.Column, f.Field = p.cols[j].header, p.cols[j].key
-		f.Value = shorten(strings.Map(printable, d.cells[j].text), 80)
+		f.Value = strings.Clone(shorten(strings.Map(printable, d.cells[j].text), 80)) // not its part of the file
 	}
 	d.faults = append(d.faults, f)
 }

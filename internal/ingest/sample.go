@@ -113,7 +113,7 @@ func (p *plan) resolve(d *draft, key string) string {
 	at := [2]string{key, compared(text)}
 	if p.unknown[at] == nil {
 		if len(p.unknown) < 500 {
-			p.unknown[at] = &lab.ImportUnknown{Field: key, Text: shorten(text, 150)}
+			p.unknown[at] = &lab.ImportUnknown{Field: key, Text: strings.Clone(shorten(text, 150))}
 		}
 	}
 	if u := p.unknown[at]; u != nil {
@@ -203,7 +203,7 @@ func (p *plan) groupOf(d *draft, ids map[string]string, taken, closed time.Time)
 	}
 	what := "day " + taken.Format(time.DateOnly)
 	if c := p.text(d, "code"); c != "" {
-		code = shorten(c, 150)
+		code = strings.Clone(shorten(c, 150)) // a cell holds on to its part of the file
 		if p.m.GroupBy == "code" {
 			what = "code " + compared(c)
 		}
