@@ -65,6 +65,12 @@ func JudgeRun(in Input) (Report, error) {
 	return Report{Judgement: j, Meter: in.Meter, InputHash: hash, Chart: chart(&in, j.Rules)}, nil
 }
 
+// runRules are those with few false alarms in a run of some thirty packages:
+// the zones of two and one standard deviations would cry in one run of four.
+func runRules() []stats.RunRule {
+	return []stats.RunRule{{Rule: stats.BeyondLimits, Length: 1}, {Rule: stats.OneSide, Length: 9}, {Rule: stats.SteadyTrend, Length: 6}}
+}
+
 func fingerprint(in Input) string {
 	in.Samples, in.Events = slices.Clone(in.Samples), slices.Clone(in.Events)
 	for i := range in.Samples {
@@ -100,7 +106,7 @@ func chart(in *Input, rules Rules) *RunChart {
 	if len(x) < 4 {
 		return nil
 	}
-	found, err := stats.Individuals(x, stats.ChartOptions{Nature: stats.Positive, Rules: stats.WesternElectric()})
+	found, err := stats.Individuals(x, stats.ChartOptions{Nature: stats.Positive, Rules: runRules()})
 	if err != nil {
 		return nil
 	}

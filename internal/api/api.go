@@ -86,6 +86,7 @@ func (s *Server) register(mux *http.ServeMux) {
 	s.collections()
 	s.batchRoutes()
 	s.runRoutes()
+	s.judgeRoutes()
 	s.streamRoutes()
 	s.calcRoutes()
 	s.exportRoute()

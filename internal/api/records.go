@@ -29,6 +29,9 @@ func (s *Server) collections() {
 	collection[lab.Run](s, lab.KindRuns, "packaging runs", false)
 	collection[lab.Event](s, lab.KindEvents, "events of a run", true)
 	collection[lab.Sample](s, lab.KindSamples, "samples of a run", true)
+	collection[lab.MeterCheck](s, lab.KindMeterChecks, "checks of a DO meter", false)
+	collection[lab.RuleSet](s, lab.KindRules, "rules by which limits are applied", false)
+	collection[lab.LotDecision](s, lab.KindDecisions, "decisions on lots", true)
 }
 
 // ListParams choose a page.

@@ -49,6 +49,7 @@ func Fill(ctx context.Context, store lab.Store, o Options) (Summary, error) {
 	b.scripted()
 	b.goingOn()
 	b.checks()
+	b.judged()
 	return b.sum, b.journal.play(ctx, store)
 }
 

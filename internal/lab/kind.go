@@ -29,6 +29,9 @@ const (
 	KindRuns        Kind = "runs"
 	KindEvents      Kind = "events"
 	KindSamples     Kind = "samples"
+	KindMeterChecks Kind = "meter_checks"
+	KindRules       Kind = "rules"
+	KindDecisions   Kind = "decisions"
 	KindImports     Kind = "imports"
 )
 
@@ -66,13 +69,16 @@ var makers = map[Kind]func() Record{
 	KindRuns:        func() Record { return &Run{} },
 	KindEvents:      func() Record { return &Event{} },
 	KindSamples:     func() Record { return &Sample{} },
+	KindMeterChecks: func() Record { return &MeterCheck{} },
+	KindRules:       func() Record { return &RuleSet{} },
+	KindDecisions:   func() Record { return &LotDecision{} },
 	KindImports:     func() Record { return &Import{} },
 }
 
 // Kinds lists every collection, those referred to before those that refer.
 func Kinds() []Kind {
 	return []Kind{KindBrewery, KindPeople, KindBeers, KindFormats, KindFormatLots, KindLimits, KindLines,
-		KindInstruments, KindTanks, KindBatches, KindRuns, KindEvents, KindSamples, KindImports}
+		KindInstruments, KindTanks, KindBatches, KindRuns, KindEvents, KindSamples, KindMeterChecks, KindRules, KindDecisions, KindImports}
 }
 
 // ParseKind turns a name into a Kind, or says which names there are.

@@ -73,6 +73,8 @@ func (b *batch) rules(ctx context.Context, r, prev Record) ([]Warning, error) {
 	case *Sample:
 		p, _ := prev.(*Sample)
 		return b.sampleRules(ctx, r, p)
+	case *LotDecision:
+		return b.decisionRules(ctx, r, prev)
 	case *Event:
 		if p, ok := prev.(*Event); ok && p.RunID != r.RunID {
 			return nil, otherRun(r.RunID)

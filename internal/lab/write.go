@@ -169,6 +169,8 @@ func revision(r Record, hash string) (Revision, error) {
 		rev.RunID = r.RunID
 	case *Event:
 		rev.RunID = r.RunID
+	case *LotDecision:
+		rev.RunID = r.RunID
 	}
 	return rev, nil
 }

@@ -1,0 +1,242 @@
+package lab
+
+import (
+	"cmp"
+	"context"
+	"slices"
+	"strconv"
+	"time"
+
+	"ullage/core/verdict"
+)
+
+// RunRecords are the records a run is judged from.
+type RunRecords struct {
+	Run     *Run
+	Line    *Line
+	Meter   *Instrument // nil when the run names none
+	Samples []*Sample
+	Events  []*Event
+	Checks  []*MeterCheck // of that meter
+	Rules   RuleSet       // in force, empty fields at their starting points
+}
+
+// JudgeRun judges a run from its records as they stand.
+func (s *Service) JudgeRun(ctx context.Context, runID string) (verdict.Report, error) {
+	d, err := s.RunRecords(ctx, runID)
+	if err != nil {
+		return verdict.Report{}, err
+	}
+	in := d.Input()
+	if len(in.Samples) == 0 {
+		return verdict.Report{}, fault(Invalid, "run", d.Run.Number, "has no reading yet", "a run is judged from its first reading on")
+	}
+	r, err := verdict.JudgeRun(in)
+	if err != nil {
+		return r, fault(Invalid, "run", d.Run.Number, err.Error(), "correct the record")
+	}
+	return r, nil
+}
+
+// RunRecords reads what a run is judged from.
+func (s *Service) RunRecords(ctx context.Context, runID string) (*RunRecords, error) {
+	d := &RunRecords{}
+	var err error
+	if d.Run, err = read[Run](ctx, s.Store, KindRuns, runID); err != nil {
+		return nil, err
+	}
+	if d.Line, err = read[Line](ctx, s.Store, KindLines, d.Run.LineID); err != nil {
+		return nil, err
+	}
+	if d.Samples, err = records[Sample](ctx, s, Query{Kind: KindSamples, RunID: runID}); err != nil {
+		return nil, err
+	}
+	if d.Events, err = records[Event](ctx, s, Query{Kind: KindEvents, RunID: runID}); err != nil {
+		return nil, err
+	}
+	sets, err := records[RuleSet](ctx, s, Query{Kind: KindRules})
+	if err != nil {
+		return nil, err
+	}
+	d.Rules = ruleSetFor(sets, d.Run.BeerID, d.Run.FormatID)
+	if d.Run.DOMeterID == "" {
+		return d, nil
+	}
+	if d.Meter, err = read[Instrument](ctx, s.Store, KindInstruments, d.Run.DOMeterID); err != nil {
+		return nil, err
+	}
+	checks, err := records[MeterCheck](ctx, s, Query{Kind: KindMeterChecks})
+	d.Checks = slices.DeleteFunc(checks, func(c *MeterCheck) bool { return c.InstrumentID != d.Run.DOMeterID })
+	return d, err
+}
+
+// records reads every current record of a query that is not archived.
+func records[T any, P interface {
+	*T
+	Record
+}](ctx context.Context, s *Service, q Query) ([]*T, error) {
+	revs, err := s.all(ctx, q)
+	if err != nil {
+		return nil, err
+	}
+	out := make([]*T, 0, len(revs))
+	for _, rev := range revs {
+		v, err := parse[T](rev)
+		if err != nil {
+			return nil, err
+		}
+		if !P(v).Base().Archived {
+			out = append(out, v)
+		}
+	}
+	return out, nil
+}
+
+// ruleSetFor is the narrowest rule set that fits: beer and format, beer, format, all.
+func ruleSetFor(sets []*RuleSet, beer, format string) RuleSet {
+	var best *RuleSet
+	rank := func(r *RuleSet) int {
+		n := 0
+		if r.BeerID != "" {
+			n += 2
+		}
+		if r.FormatID != "" {
+			n++
+		}
+		return n
+	}
+	for _, r := range sets {
+		if r.BeerID != "" && r.BeerID != beer || r.FormatID != "" && r.FormatID != format {
+			continue
+		}
+		if best == nil || rank(r) > rank(best) || rank(r) == rank(best) && r.ID > best.ID {
+			best = r
+		}
+	}
+	if best == nil {
+		return RuleSet{}
+	}
+	return *best
+}
+
+// Input is the run as core/verdict judges it. The browser makes the same of the
+// same records (web/src/core/judgement.ts).
+func (d *RunRecords) Input() verdict.Input {
+	in := verdict.Input{Samples: []verdict.Sample{}, Events: []verdict.Event{}, Rules: d.verdictRules()}
+	var first, last time.Time
+	for _, s := range d.Samples {
+		if s.Inputs.DOPpb == nil {
+			continue
+		}
+		in.Samples = append(in.Samples, d.sample(s))
+		if first.IsZero() || s.TakenAt.Before(first) {
+			first = s.TakenAt.Time
+		}
+		if s.TakenAt.After(last) {
+			last = s.TakenAt.Time
+		}
+	}
+	for _, e := range d.Events {
+		if e.EventKind != "note" {
+			in.Events = append(in.Events, verdict.Event{Kind: e.EventKind, At: e.At.Time})
+		}
+	}
+	if d.Line != nil {
+		in.Line = verdict.Line{Heads: d.Line.Heads, PerMinute: numOr(d.Line.PackagesPerMin, 0), PerPallet: intOr(d.Rules.PerPallet)}
+	}
+	if d.Meter != nil {
+		list := make([]verdict.MeterCheck, len(d.Checks))
+		for i, c := range d.Checks {
+			list[i] = verdict.MeterCheck{At: c.At.Time, Outcome: verdict.Check(c.Outcome), Offset: numOr(c.OffsetPpb, 0), OffsetU: numOr(c.OffsetUPpb, 0)}
+		}
+		in.Meter = verdict.MeterOf(list, numOr(d.Meter.CheckEveryDays, 0), first, last)
+		in.Meter.URel = numOr(d.Meter.URel, 0)
+	}
+	return in
+}
+
+func (d *RunRecords) sample(s *Sample) verdict.Sample {
+	out := verdict.Sample{ID: s.ID, Taken: s.TakenAt.Time, Closed: s.ClosedAt.Time, Yeast: d.Run.InForce.YeastInPackage}
+	if s.Head > 0 {
+		out.Head = strconv.Itoa(s.Head)
+	}
+	if s.Station > 0 {
+		out.Station = strconv.Itoa(s.Station)
+	}
+	switch s.SampleKind {
+	case "inlet":
+		out.Inlet = s.Inputs.DOPpb
+	case "unshaken":
+		out.Unshaken = s.Inputs.DOPpb
+	default:
+		out.Shaken = s.Inputs.DOPpb
+		if r := s.Result; r != nil {
+			out.TPO, out.U, out.Beer = numOr(r.TPOPpb, 0), numOr(r.TPOUPpb, 0), numOr(r.BeerML, 0)
+			out.FillKnown = r.BeerML != nil && r.Path != "assumed"
+		}
+		if v := *s.Inputs.DOPpb; v > 0 {
+			out.Factor = out.TPO / v
+		}
+	}
+	return out
+}
+
+// verdictRules joins the limits in force at the start with the rules in force now.
+func (d *RunRecords) verdictRules() verdict.Rules {
+	var r verdict.Rules
+	for _, l := range d.Run.InForce.Limits {
+		if l.Quantity == "tpo" {
+			r.MeanGreen, r.SingleGreen, r.SingleRed = numOr(l.MeanGreenPpb, 0), numOr(l.SingleGreenPpb, 0), numOr(l.SingleRedPpb, 0)
+			// A limit that says one of the two only is both.
+			r.MeanGreen = cmp.Or(r.MeanGreen, r.SingleGreen)
+		}
+	}
+	s := &d.Rules
+	r.MeanBound, r.MeanRed = numOr(s.MeanBoundPpb, 0), numOr(s.MeanRedPpb, 0)
+	r.LateMinutes, r.YeastMinutes, r.RetestMinutes = numOr(s.LateMinutes, 0), numOr(s.YeastMinutes, 0), numOr(s.RetestMinutes, 0)
+	r.RetestCount, r.MinReadings = intOr(s.RetestCount), intOr(s.MinReadings)
+	r.Risk, r.FalseAlarm = numOr(s.Risk, 0), numOr(s.FalseAlarm, 0)
+	return r
+}
+
+func numOr(p *float64, or float64) float64 {
+	if p == nil {
+		return or
+	}
+	return *p
+}
+
+func intOr(p *int) int {
+	if p == nil {
+		return 0
+	}
+	return *p
+}
+
+// decisionRules keep decisions as they were made, and never let a lot go on a
+// meter that was not proven.
+func (b *batch) decisionRules(ctx context.Context, r *LotDecision, prev Record) ([]Warning, error) {
+	if prev != nil {
+		return nil, fault(Invalid, "base_rev", prev.Base().Rev, "a decision stands as it was made", "write a new one; the newest counts")
+	}
+	if _, waiting := b.pending[key(KindRuns, r.RunID)]; waiting {
+		return nil, nil
+	}
+	j, err := b.svc.JudgeRun(ctx, r.RunID)
+	if err != nil {
+		return []Warning{{Field: "proposed", Message: "the run cannot be judged: " + err.Error(), Mend: "the decision is kept as sent"}}, nil
+	}
+	if r.Decision == verdict.Release && !(j.Meter.Before == verdict.Passed && j.Meter.After == verdict.Passed) {
+		return nil, fault(Invalid, "decision", r.Decision, "the DO meter has no passed check before and after the run",
+			"check it and record the check, or hold the lot")
+	}
+	var ws []Warning
+	if r.InputHash != "" && r.InputHash != j.InputHash {
+		ws = append(ws, Warning{Field: "input_hash", Value: r.InputHash, Message: "records, limits or checks have changed since this judgement",
+			Mend: "look at the judgement again"})
+	}
+	if r.Decision != j.Verdict {
+		ws = append(ws, Warning{Field: "decision", Value: r.Decision, Message: "the judgement proposes " + j.Verdict + " (" + j.Rule + ")", Mend: "the person decides; the reason is kept"})
+	}
+	return ws, nil
+}
