@@ -1,6 +1,7 @@
 // The import page against the real server: a German log with a wrong unit, a
 // name that stands for nothing and broken rows; written, seen, undone; on a desk
 // and on a phone, by pointer and by keyboard, and axe on every step.
+import { crc32 } from 'node:zlib';
 import AxeBuilder from '@axe-core/playwright';
 import { expect, test, type Page } from '@playwright/test';
 import { asPerson, clean, DESK, PHONE, synced, watch } from './browser.ts';
@@ -135,6 +136,96 @@ test('a large log by keyboard, its progress, the same file twice, and undo', asy
 	await expect(page.getByRole('heading', { name: 'Undone' })).toBeVisible({ timeout: 60000 });
 	await expect(page.getByTestId('progress')).toContainText('6,300 records archived');
 	expect(await all('samples')).toEqual([]);
+	clean(w);
+});
+
+/** A zip file of uncompressed parts: enough for a workbook. */
+function zip(parts: [string, string][]): Buffer {
+	const local: Buffer[] = [], central: Buffer[] = [];
+	let at = 0;
+	for (const [name, text] of parts) {
+		const n = Buffer.from(name), d = Buffer.from(text), h = Buffer.alloc(30), c = Buffer.alloc(46);
+		h.writeUInt32LE(0x04034b50, 0);
+		h.writeUInt16LE(20, 4);
+		for (const [b, o] of [[h, 14], [c, 16]] as [Buffer, number][]) {
+			b.writeUInt32LE(crc32(d), o);
+			b.writeUInt32LE(d.length, o + 4);
+			b.writeUInt32LE(d.length, o + 8);
+			b.writeUInt16LE(n.length, o + 12);
+		}
+		c.writeUInt32LE(0x02014b50, 0);
+		c.writeUInt16LE(20, 4);
+		c.writeUInt16LE(20, 6);
+		c.writeUInt32LE(at, 42);
+		local.push(h, n, d);
+		central.push(c, n);
+		at += 30 + n.length + d.length;
+	}
+	const dir = Buffer.concat(central), end = Buffer.alloc(22);
+	end.writeUInt32LE(0x06054b50, 0);
+	end.writeUInt16LE(parts.length, 8);
+	end.writeUInt16LE(parts.length, 10);
+	end.writeUInt32LE(dir.length, 12);
+	end.writeUInt32LE(at, 16);
+	return Buffer.concat([...local, dir, end]);
+}
+function workbook(sheets: Record<string, (string | number)[][]>): Buffer {
+	const names = Object.keys(sheets), X = '<?xml version="1.0" encoding="UTF-8"?>', P = 'http://schemas.openxmlformats.org';
+	const cell = (v: string | number, r: number, c: number) => (typeof v === 'number' ? `<c r="${String.fromCharCode(65 + c)}${r}"><v>${v}</v></c>` : `<c r="${String.fromCharCode(65 + c)}${r}" t="inlineStr"><is><t>${v}</t></is></c>`);
+	return zip([
+		['[Content_Types].xml', `${X}<Types xmlns="${P}/package/2006/content-types"><Default Extension="rels" ContentType="application/vnd.openxmlformats-package.relationships+xml"/><Override PartName="/xl/workbook.xml" ContentType="application/vnd.openxmlformats-officedocument.spreadsheetml.sheet.main+xml"/>${names.map((_, i) => `<Override PartName="/xl/worksheets/sheet${i + 1}.xml" ContentType="application/vnd.openxmlformats-officedocument.spreadsheetml.worksheet+xml"/>`).join('')}</Types>`],
+		['_rels/.rels', `${X}<Relationships xmlns="${P}/package/2006/relationships"><Relationship Id="rId1" Type="${P}/officeDocument/2006/relationships/officeDocument" Target="xl/workbook.xml"/></Relationships>`],
+		['xl/_rels/workbook.xml.rels', `${X}<Relationships xmlns="${P}/package/2006/relationships">${names.map((_, i) => `<Relationship Id="rId${i + 1}" Type="${P}/officeDocument/2006/relationships/worksheet" Target="worksheets/sheet${i + 1}.xml"/>`).join('')}</Relationships>`],
+		['xl/workbook.xml', `${X}<workbook xmlns="${P}/spreadsheetml/2006/main" xmlns:r="${P}/officeDocument/2006/relationships"><sheets>${names.map((n, i) => `<sheet name="${n}" sheetId="${i + 1}" r:id="rId${i + 1}"/>`).join('')}</sheets></workbook>`],
+		...names.map((n, i): [string, string] => [`xl/worksheets/sheet${i + 1}.xml`, `${X}<worksheet xmlns="${P}/spreadsheetml/2006/main"><sheetData>${sheets[n].map((row, r) => `<row r="${r + 1}">${row.map((v, c) => cell(v, r + 1, c)).join('')}</row>`).join('')}</sheetData></worksheet>`])
+	]);
+}
+
+test('a workbook: the sheet is chosen, days are dates, and another mapping is blocked until the undo', async ({ page, context }) => {
+	const w = watch(page);
+	await asPerson(context, ids.person);
+	await page.goto(s.url + '/import');
+	await synced(page);
+	const log = workbook({ Cover: [['Ostrelweir Brewhouse'], ['our readings']], Log: [['Date', 'Time', 'Lot', 'Beer', 'Format', 'Line', 'Head', 'Shaken DO (ppb)', 'Temp (°C)', 'Gross (g)'], [46300, 580 / 1440, 'V118', 'Vellumrook', 'Can 355', 'C6', 1, 44, 3.8, 371.9]] });
+	await choose(page, 'log.xlsx', log);
+	await expect(page.getByRole('button', { name: /^Write/ })).toBeDisabled();
+	const how = page.getByText(/^How the file is read/);
+	await how.click();
+	await page.getByLabel('Sheet').selectOption('Log');
+	await expect(page.getByRole('cell', { name: '2026-10-05' })).toBeVisible();
+	await page.getByRole('button', { name: 'Write 1 sample in 1 run' }).click();
+	await expect(page.getByRole('heading', { name: 'Imported' })).toBeVisible();
+	expect(await s.get<Got & { records: { taken_at: string }[] }>('/samples')).toMatchObject({ records: [{ taken_at: '2026-10-05T07:40:00.000Z' }] });
+
+	await page.getByRole('button', { name: 'Import another file' }).click();
+	await choose(page, 'log.xlsx', log);
+	await how.click();
+	await page.getByLabel('Sheet').selectOption('Log');
+	await expect(page.getByText('Confirming it again changes nothing that is there.')).toBeVisible();
+	await page.getByLabel("Time zone of the log's clock").selectOption('UTC');
+	await expect(page.getByText('Undo that import first')).toBeVisible();
+	await expect(page.getByRole('button', { name: /^Write/ })).toBeDisabled();
+	expect((await all('samples')).length).toBe(1);
+	clean(w);
+});
+
+test('the page is left while the server writes, and finds it again', async ({ page, context }) => {
+	test.setTimeout(120000);
+	let text = 'Date,Time,Lot,Beer,Format,Line,Head,Shaken DO (ppb)\n';
+	for (let i = 0; i < 12000; i++) text += `2026-0${1 + (i % 9)}-1${i % 10},0${i % 10}:${10 + (i % 50)},L${i % 400},Vellumrook,Can 355,C6,${1 + (i % 6)},${30 + (i % 900)}\n`;
+	const w = watch(page);
+	await asPerson(context, ids.person);
+	await page.goto(s.url + '/import');
+	await synced(page);
+	await choose(page, 'log.csv', Buffer.from(text));
+	await page.getByRole('button', { name: /^Write .* samples/ }).click();
+	await expect(page.getByRole('progressbar')).toBeVisible();
+	await page.goto(s.url + '/calc');
+	await page.goto(s.url + '/import');
+	await expect(page.getByRole('progressbar')).toBeVisible();
+	await expect(page.getByRole('heading', { name: 'Imported' })).toBeVisible({ timeout: 90000 });
+	const n = (await all('samples')).length;
+	expect(n).toBeGreaterThan(10000);
 	clean(w);
 });
 
