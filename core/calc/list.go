@@ -22,5 +22,15 @@ func entries() []Calculation {
 		define("attenuation", "real extract, alcohol and attenuation from original and final extract", "30", attenuation),
 		define("co2", "CO2 dissolved in beer to pressure, and back; what it weighs", "24–26, 28", co2),
 		define("beer", "density, expansion and oxygen solubility of a beer", "12, 23, 27", beer),
+		define("agree", "calculated against direct TPO: bias, limits of agreement, lines, equivalence, verdict", "docs/instruments.md", Agree),
+		define("check-meter", "check of a DO meter and what stands beside it: zero, air, response, correction, in ppb of TPO", "1–5", checkMeter),
+		define("study-tare", "empty weights: mean, spread, how many to weigh, whether lots differ", "12, 18", tareStudy),
+		define("study-capacity", "capacity by weight of water: mean, spread, how many to measure, whether lots differ", "14", capacityStudy),
+		define("study-neck", "fill height to headspace of a bottle", "15", studyNeck),
+		define("study-shake", "readings after different times of shaking: rows, intervals, time to 99 %, what is left at five minutes", "31", studyShake),
+		define("study-delay", "uptake of oxygen from readings after different delays", "32", studyDelay),
+		define("study-line", "flow test of a sample line: what comes in through it", "docs/instruments.md", studyLine),
+		define("study-repeatability", "crossed study of packages and operators by analysis of variance", "docs/instruments.md", studyGauge),
+		define("buy-next", "what a better instrument or weighing would buy, over the packages of a brewery", "33, 34", BuyNext),
 	}
 }

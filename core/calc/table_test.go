@@ -39,6 +39,20 @@ var examples = map[string]object{
 	"attenuation":    {"original_plato": 12.2, "apparent_plato": 2.6},
 	"co2":            {"temperature_c": 4, "co2_vol": 2.5},
 	"beer":           {"temperature_c": 4, "sg": 1.0105, "abv_pct": 5},
+	"agree": {"rows": []object{
+		{"id": "1", "calculated_ppb": 61, "direct_ppb": 60}, {"id": 2, "calculated_ppb": 84, "direct_ppb": 82}, {"calculated_ppb": 101, "direct_ppb": 104},
+		{"calculated_ppb": 122, "direct_ppb": 118}, {"calculated_ppb": 139, "direct_ppb": 140}, {"calculated_ppb": 160, "direct_ppb": 158}, {"calculated_ppb": 45, "direct_ppb": 46}}},
+	"check-meter":    {"zero_do_ppb": 2.5, "air_do_ppb": 8900, "temperature_c": 20, "pressure_kpa": 97.7},
+	"study-tare":     {"rows": []object{{"empty_g": 13.3}, {"empty_g": 13.5}, {"empty_g": 13.42}, {"lot": "B", "empty_g": 13.6}, {"lot": "B", "empty_g": 13.64}}},
+	"study-capacity": {"rows": []object{{"empty_g": 13.4, "full_g": 386, "water_temperature_c": 20}, {"capacity_water_g": 372.1, "water_temperature_c": 21}, {"capacity_water_g": 371.9, "water_temperature_c": "68 °F"}}},
+	"study-neck":     {"rows": []object{{"gap_mm": 45, "headspace_ml": 13.4}, {"gap_mm": 50, "headspace_ml": 14.6}, {"gap_mm": 55, "headspace_ml": 15.9}, {"gap_mm": 60, "headspace_ml": 17.0}}},
+	"study-shake": {"rows": []object{{"shake_min": 1, "shaken_do_ppb": 71}, {"shake_min": 2, "shaken_do_ppb": 62.5}, {"shake_min": 3, "shaken_do_ppb": 57.2},
+		{"shake_min": 5, "shaken_do_ppb": 53.1}, {"shake_min": 8, "shaken_do_ppb": 51.2}}},
+	"study-delay": {"rows": []object{{"delay_min": 0, "tpo_ppb": 101}, {"delay_min": 20, "tpo_ppb": 95}, {"delay_min": 40, "tpo_ppb": 86}, {"delay_min": 60, "tpo_ppb": 82}}},
+	"study-line":  {"rows": []object{{"flow_ml_min": 60, "do_ppb": 31}, {"flow_ml_min": 100, "do_ppb": 24.4}, {"flow_ml_min": 150, "do_ppb": 21}, {"flow_ml_min": 250, "do_ppb": 18.1}}},
+	"study-repeatability": {"rows": []object{{"package": 1, "operator": "A", "reading": 60}, {"package": 1, "operator": "A", "reading": 62}, {"package": 1, "operator": "B", "reading": 61}, {"package": 1, "operator": "B", "reading": 64},
+		{"package": 2, "operator": "A", "reading": 90}, {"package": 2, "operator": "A", "reading": 93}, {"package": 2, "operator": "B", "reading": 95}, {"package": 2, "operator": "B", "reading": 93}}},
+	"buy-next": {"rows": []object{{"id": "can 355", "temperature_c": 4, "gross_g": 372.4, "tare_g": 13.4, "capacity_ml": 373.5, "sg": 1.0105, "shaken_do_ppb": 48}}},
 }
 
 func with(base object, changes object) object {
