@@ -42,7 +42,7 @@ func (m *fit) sizeOf(j int, s *solution) effect {
 	z := beta / se
 	mid, low, high := z, z-1.959964, z+1.959964
 	if !t.nuisance && z > 0 {
-		mid, low, high = afterSearch(z, math.Min(t.need, z))
+		mid, low, high = afterSearch(z, math.Min(t.need, z-0.3))
 	}
 	at := func(score float64) float64 {
 		return g.at(moved(s.beta, j+1, (mid+(score-mid)*stretch*widen)*se-beta))
@@ -146,7 +146,8 @@ func afterSearch(z, need float64) (mid, low, high float64) {
 		}
 		return (lo + hi) / 2
 	}
-	return math.Max(at(0.5), 0), at(0.025), at(0.975)
+	low, high = at(0.025), at(0.975)
+	return math.Min(math.Max(at(0.5), 0), math.Max(high, 0)), low, math.Max(high, 0)
 }
 
 func upper(x float64) float64 { return math.Max(stats.NormalCDF(-x), 1e-300) }

@@ -91,7 +91,7 @@ const (
 	famStation    = "station"
 	famLowFill    = "low fill"
 	maxBoundaries = 48
-	rarity        = 4     // a fault of all heads that comes and goes unlogged is rarer than others by this
+	rarity        = 4     // how much likelier a step at a logged event is than one without, and rarer a fault of all heads that comes and goes unlogged
 	timeFloor     = 0.015 // of ln reading: a change in time worth naming
 	stationFloor  = 0.03
 )
@@ -125,7 +125,7 @@ const families = 10
 // Evidence counts from that of all families looked at (eq. J5).
 func (s *scanner) best(m *fit) (term, float64) {
 	var found term
-	top, active := math.Inf(-1), 0
+	top, choice, active := math.Inf(-1), math.Inf(-1), 0
 	take := func(family string, t *tally) {
 		if t.n > 0 {
 			active++
@@ -134,15 +134,24 @@ func (s *scanner) best(m *fit) (term, float64) {
 		if family == famWindow {
 			e -= math.Log(rarity)
 		}
-		if e > top {
-			top = e
+		likely := e
+		if family == famEvent {
+			likely += math.Log(rarity)
+		}
+		if likely > choice {
+			top, choice = e, likely
 			found = s.build(family, t.at)
 			found.z = t.z
 		}
 	}
-	take(famStartup, s.startup(m))
-	take(famRestart, s.restart(m))
-	take(famDrift, s.drift(m))
+	once := func(kind, family string, look func(*fit) *tally) { // twice would only bend the shape
+		if !has(m.terms, term{kind: kind}) {
+			take(family, look(m))
+		}
+	}
+	once(KindStartup, famStartup, s.startup)
+	once(KindRestart, famRestart, s.restart)
+	once(KindDrift, famDrift, s.drift)
 	take(famStep, s.steps(m))
 	take(famWindow, s.windows(m))
 	take(famEvent, s.eventSteps(m))
@@ -155,25 +164,26 @@ func (s *scanner) best(m *fit) (term, float64) {
 		take(famStation, s.stations(m))
 		take(famLowFill, s.lowFills(m))
 	}
-	t := s.givens(m, &found, &top)
-	if t {
+	if t, e := s.givens(m); e > choice {
+		top, found = e, t
 		active++
 	}
 	return found, top + math.Log(families/float64(max(active, 1)))
 }
 
 // givens offers what other channels showed: few places, so that it costs little.
-func (s *scanner) givens(m *fit, found *term, top *float64) bool {
+func (s *scanner) givens(m *fit) (term, float64) {
 	var t tally
 	var list []term
 	for _, g := range s.given {
-		if x, ok := s.again(m, g); ok {
+		if x, ok := s.again(m, g); ok && !has(m.terms, x) {
 			t.see(x.z, place{of: len(list)})
 			list = append(list, x)
 		}
 	}
-	if e := t.evidence(); e > *top {
-		*top, *found = e, list[t.at.of]
+	e := t.evidence()
+	if math.IsInf(e, -1) {
+		return term{}, e
 	}
-	return t.n > 0
+	return list[t.at.of], e
 }

@@ -105,7 +105,7 @@ func sampleCells(s *lab.Sample, run *lab.Run) map[string]string {
 	return c
 }
 
-// wantedCauses are the causes that each scripted run must be found to have. R2 and R1
+// wantedCauses are those that each scripted run must be found to have. R1 and R2
 // have none. The column that R10's set 8 was typed into cannot be told from its
 // numbers: they are those of an ordinary can.
 var wantedCauses = map[string][]string{
@@ -149,8 +149,8 @@ func TestScriptedRuns(t *testing.T) {
 					t.Errorf("%s: at %s, want %s", truth.Text, j.Causes[i].Where, place)
 				}
 			}
-			if len(wantedCauses[truth.Run]) == 0 && len(kinds) > 0 {
-				t.Errorf("%s: causes %v, want none", truth.Text, kinds)
+			if len(kinds) != len(wantedCauses[truth.Run]) {
+				t.Errorf("%s: causes %v, want %v and no more", truth.Text, kinds, wantedCauses[truth.Run])
 			}
 		})
 	}
