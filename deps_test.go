@@ -35,7 +35,7 @@ var rooms = []room{
 	{name: "core/stats", because: "statistics know no beer and serve any readings"},
 	{name: "core/uncertainty", because: "it propagates any model; the caller knows which"},
 	{name: "core/oxygen", may: []string{"core/quantity"}, because: "physics judges nothing and knows no records"},
-	{name: "core/process", may: []string{"core/oxygen", "core/quantity", "core/uncertainty"}, because: "planners use physics, not verdicts or doors", planned: true},
+	{name: "core/process", may: []string{"core/oxygen", "core/quantity", "core/uncertainty"}, because: "planners use physics, not verdicts or doors"},
 	{name: "core/verdict", may: []string{"core/stats", "core/quantity", "core/uncertainty"}, because: "a judgement needs readings and limits, not physics or records", planned: true},
 	{name: "core/calc", may: []string{"core/quantity", "core/oxygen", "core/uncertainty", "core/stats", "core/process", "core/verdict"}, because: "the counter serves every door alike, so it knows none"},
 	{name: "checks", because: "published values are data; tests and doors read them, they read nothing"},

@@ -12,7 +12,7 @@ import (
 var (
 	numbered = regexp.MustCompile(`(?m)^\*\*\((\d+)\)\*\* `)
 	cited    = regexp.MustCompile(`\(?eq\. (\d[\d, –]*)([.\d]*)`)
-	single   = regexp.MustCompile(`(\d+)(?:–(\d+))?`)
+	single   = regexp.MustCompile(`(?:^|[ ,])(\d+)(?:–(\d+))?`) // not P1, of docs/planners.md
 	listed   = regexp.MustCompile(`define\("[^"]*", "[^"]*", "([^"]*)"`)
 )
 

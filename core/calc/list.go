@@ -3,7 +3,7 @@ package calc
 // entries makes the table. A new calculation is a function of a typed input
 // and one line here.
 func entries() []Calculation {
-	return []Calculation{
+	return append([]Calculation{
 		define("tpo", "total package oxygen from shaken DO, weights or fill height, and temperature", "6, 12–19, 33–36", TPO),
 		define("judge", "a packaging run: verdict of lot and line with reasons, causes, heads, held span", "docs/judging.md", judge),
 		define("shaken-limit", "the shaken DO that just meets a TPO limit in a package of known volumes", "20", shakenLimit),
@@ -32,5 +32,5 @@ func entries() []Calculation {
 		define("study-line", "flow test of a sample line: what comes in through it", "docs/instruments.md", studyLine),
 		define("study-repeatability", "crossed study of packages and operators by analysis of variance", "docs/instruments.md", studyGauge),
 		define("buy-next", "what a better instrument or weighing would buy, over the packages of a brewery", "33, 34", BuyNext),
-	}
+	}, planners()...)
 }
