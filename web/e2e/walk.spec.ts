@@ -110,10 +110,14 @@ test('the walk', async ({ browser }) => {
 	w.cut(false);
 
 	// The server and a second client have each once.
-	const kept = await s.get<{ samples: { id: string; head: number; result?: { tpo_ppb?: number } }[] }>(`/runs/${run}/view`);
+	const kept = await s.get<{ samples: { id: string; head: number; result?: { tpo_ppb?: number; computed_by?: string }; results_before?: object[] }[] }>(`/runs/${run}/view`);
 	expect(kept.samples.length).toBe(5);
 	expect(kept.samples.map((x) => x.head)).toEqual([1, 2, 3, 4, 5]);
-	for (const x of kept.samples) expect(x.result?.tpo_ppb).toBeGreaterThan(60);
+	for (const x of kept.samples) {
+		expect(x.result?.tpo_ppb).toBeGreaterThan(60);
+		// The server computed each again; a different device result would stand in results_before.
+		expect([x.result?.computed_by, x.results_before]).toEqual(['server', undefined]);
+	}
 
 	const desk = await browser.newContext({ ...DESK, acceptDownloads: true });
 	await asPerson(desk, ids.person);
