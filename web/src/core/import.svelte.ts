@@ -3,6 +3,7 @@
 import { imports, Refused, type ImportMapping, type ImportPreview, type ImportProgress, type ImportRecord, type ImportUpload } from '#api/client.ts';
 import { answer, setField, setName, setUnit, type Name } from './import.ts';
 
+const RUNNING = 'ullage.import';
 const zone = (): string => Intl.DateTimeFormat().resolvedOptions().timeZone || 'UTC';
 
 export class Importing {
@@ -25,6 +26,19 @@ export class Importing {
 			this.earlier = await imports.list();
 		} catch {
 			// The list is for convenience; without the server the page says so anyway.
+		}
+	}
+	/** Finds what the server is still writing or undoing, after the page was left. */
+	async resume(): Promise<void> {
+		await this.list();
+		// Its own record comes once the file has been read; this device knows before.
+		const mine = sessionStorage.getItem(RUNNING);
+		for (const id of [...(mine ? [mine] : []), ...this.earlier.slice(0, 5).map((x) => x.id)]) {
+			const p = await imports.progress(id).catch(() => undefined);
+			if (p && (id === mine || ['reading', 'writing', 'undoing'].includes(p.doing)) && !this.upload) {
+				this.progress = p;
+				return this.follow(id).catch((e) => this.fail(e));
+			}
 		}
 	}
 	async send(file: File): Promise<void> {
@@ -104,6 +118,7 @@ export class Importing {
 	}
 	/** Asks how far it is until it ends; a lost network only delays the next answer. */
 	async follow(id: string): Promise<void> {
+		sessionStorage.setItem(RUNNING, id);
 		for (let misses = 0; ; ) {
 			try {
 				this.progress = await imports.progress(id);
@@ -114,6 +129,7 @@ export class Importing {
 			}
 			await new Promise((r) => setTimeout(r, 350));
 		}
+		sessionStorage.removeItem(RUNNING);
 		await this.list();
 	}
 	again(): void {
