@@ -20,7 +20,8 @@ import (
 // Desk keeps the files that were sent, until they are imported or a day has
 // passed, and runs one import or undo at a time behind them. It forgets both
 // when the server stops: what was written stays, and is found again by its
-// import record.
+// import record. Of several servers on one database each has its own desk: a
+// file is confirmed on the one that received it.
 type Desk struct {
 	Lab *lab.Service
 
@@ -190,7 +191,7 @@ func (d *Desk) start(job func(context.Context, func(lab.ImportProgress)) (lab.Im
 	d.mu.Lock()
 	if d.busy || d.ctx.Err() != nil {
 		d.mu.Unlock()
-		return lab.ImportProgress{}, &lab.Error{Class: lab.Busy, Faults: []lab.Fault{{Field: "import", Message: "another import is being written or undone", Mend: "wait until it is done, then try again"}}}
+		return lab.ImportProgress{}, &lab.Error{Class: lab.Conflict, Faults: []lab.Fault{{Field: "import", Message: "another import is being written or undone", Mend: "wait until it is done, then try again"}}}
 	}
 	d.busy = true
 	d.jobs.Add(1)

@@ -302,7 +302,7 @@ func TestDesk(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, err := d.Confirm(bg, up.ID, m, "Quality tech"); lab.ClassOf(err) != lab.Busy {
+	if _, err := d.Confirm(bg, up.ID, m, "Quality tech"); lab.ClassOf(err) != lab.Conflict || !strings.Contains(err.Error(), "another import") {
 		t.Errorf("two at once: %v", err)
 	}
 	wait := func() lab.ImportProgress {
