@@ -82,7 +82,7 @@ func (s sim) run(rng *rand.Rand) simulated {
 			shaken := read(total / factor * (0.985 + 0.015*rng.Float64()))
 			x := Sample{ID: strconv.Itoa(len(out.Samples) + 1), Closed: minute(t), Taken: minute(t + 10), Head: strconv.Itoa(h), Station: strconv.Itoa(c),
 				Shaken: &shaken, Factor: factor, TPO: shaken * factor, U: 0.03*shaken*factor + 1, Beer: vl, FillKnown: true}
-			if s.pair && k == 0 {
+			if s.pair && k == set%s.perSet { // heads by turns
 				u := read(inlet + add + fill*pickup())
 				x.Unshaken = &u
 				if set%2 == 0 {
