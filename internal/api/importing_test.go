@@ -19,10 +19,7 @@ const aLog = "Date,Time,Lot,Beer,Format,Line,Head,Shaken DO (ppb),Temp (°C),Gro
 // importBench is a server that imports.
 func importBench(t *testing.T, opt store.SQLiteOptions) *bench {
 	b := newBench(t, opt)
-	desk, err := ingest.NewDesk(b.srv.Lab)
-	if err != nil {
-		t.Fatal(err)
-	}
+	desk := ingest.NewDesk(b.srv.Lab)
 	b.srv.Import = desk
 	t.Cleanup(func() {
 		if err := desk.Close(); err != nil {

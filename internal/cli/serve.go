@@ -108,10 +108,7 @@ func Serve(ctx context.Context, out, errOut io.Writer, addr, where string, hosts
 		return fmt.Errorf("cannot listen on %s: %w; choose another --addr", addr, err)
 	}
 	log := slog.New(slog.NewTextHandler(errOut, nil))
-	desk, err := ingest.NewDesk(service)
-	if err != nil {
-		return err
-	}
+	desk := ingest.NewDesk(service)
 	defer desk.Close()
 	server := &api.Server{Lab: service, Calc: calcTable{}, Import: desk, Report: reporter{service}, Web: web.FS(), Log: log, Version: Version}
 	a, isTCP := l.Addr().(*net.TCPAddr)

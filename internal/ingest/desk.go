@@ -47,20 +47,45 @@ const (
 	maxFiles = 20
 )
 
-// NewDesk makes a desk over a temporary folder.
-func NewDesk(svc *lab.Service) (*Desk, error) {
-	dir, err := os.MkdirTemp("", "ullage-import-")
-	if err != nil {
-		return nil, err
-	}
+// NewDesk makes a desk. Its folder, among the system's temporary ones, is made
+// with the first file.
+func NewDesk(svc *lab.Service) *Desk {
 	ctx, cancel := context.WithCancel(context.Background())
-	return &Desk{Lab: svc, dir: dir, ctx: ctx, cancel: cancel, files: map[string]*waiting{}, last: map[string]lab.ImportProgress{}}, nil
+	return &Desk{Lab: svc, ctx: ctx, cancel: cancel, files: map[string]*waiting{}, last: map[string]lab.ImportProgress{}}
+}
+
+const folderName = "ullage-import-"
+
+// folder makes the desk's folder, and removes those that servers left behind
+// which were killed.
+func (d *Desk) folder() (string, error) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if d.dir != "" {
+		return d.dir, nil
+	}
+	left, err := filepath.Glob(filepath.Join(os.TempDir(), folderName+"*"))
+	if err != nil {
+		return "", err
+	}
+	for _, path := range left {
+		if info, err := os.Lstat(path); err == nil && info.IsDir() && time.Since(info.ModTime()) > 2*keepFile {
+			_ = os.RemoveAll(path) // another user's stays
+		}
+	}
+	d.dir, err = os.MkdirTemp("", folderName)
+	return d.dir, disk(err)
 }
 
 // Close ends what runs, between two chunks, and removes the files.
 func (d *Desk) Close() error {
 	d.cancel()
 	d.jobs.Wait()
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if d.dir == "" {
+		return nil
+	}
 	return os.RemoveAll(d.dir)
 }
 
@@ -78,7 +103,11 @@ func (d *Desk) Receive(ctx context.Context, name, zone string, body io.Reader) (
 	if err != nil {
 		return lab.ImportUpload{}, err
 	}
-	w := &waiting{id: id.String(), at: d.now(), File: File{Path: filepath.Join(d.dir, id.String()), Name: shorten(name, 150), keep: true}}
+	dir, err := d.folder()
+	if err != nil {
+		return lab.ImportUpload{}, err
+	}
+	w := &waiting{id: id.String(), at: d.now(), File: File{Path: filepath.Join(dir, id.String()), Name: shorten(name, 150), keep: true}}
 	if err := save(w.Path, body); err != nil {
 		return lab.ImportUpload{}, errors.Join(err, w.remove())
 	}
