@@ -83,6 +83,15 @@ export async function calcOnServer(name: string, input: Record<string, unknown>)
 	return d ?? error;
 }
 
+/** What was judged of runs; the server computes it anew each time. */
+export const judged = {
+	run: (id: string): Promise<components['schemas']['Report']> => data(api.GET('/api/v1/runs/{id}/judgement', { params: { path: { id } } })),
+	compare: (query: paths['/api/v1/compare']['get']['parameters']['query']): Promise<Comparison> => data(api.GET('/api/v1/compare', { params: { query } })),
+	month: (month: string): Promise<Month> => data(api.GET('/api/v1/months/{month}', { params: { path: { month } } }))
+};
+export type Comparison = components['schemas']['Comparison'];
+export type Month = components['schemas']['Month'];
+
 /** Calls back on every change the server tells of. Returns the way to stop. */
 export function listen(onChange: () => void, onOpen: (up: boolean) => void): () => void {
 	const es = new EventSource('/api/v1/stream');

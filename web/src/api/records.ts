@@ -84,13 +84,27 @@ export interface Sample extends Rec {
 	result?: SampleResult | null; results_before?: SampleResult[];
 }
 
+/** A verification of a DO meter. */
+export interface MeterCheck extends Rec { instrument_id: string; at: string; outcome: 'passed' | 'failed'; against?: 'zero' | 'air' | 'other'; offset_ppb?: number; offset_u_ppb?: number; note?: string }
+/** How limits are applied; an empty field is at its starting point. */
+export interface RuleSet extends Rec {
+	beer_id?: string; format_id?: string; mean_bound_ppb?: number; mean_red_ppb?: number; late_minutes?: number; yeast_minutes?: number; retest_minutes?: number;
+	retest_count?: number; min_readings?: number; risk?: number; false_alarm?: number; packages_per_pallet?: number; note?: string;
+}
+export interface LotSpan { from: string; to: string; head?: string; packages?: number }
+/** What a person decided; never revised. */
+export interface LotDecision extends Rec {
+	run_id: string; proposed: 'release' | 'conditional' | 'hold'; rule?: string; decision: 'release' | 'conditional' | 'hold'; condition?: string; held?: LotSpan[]; why: string; input_hash?: string; readings?: number;
+}
+
 export interface Records {
 	brewery: Brewery; people: Person; beers: Beer; formats: Format; format_lots: FormatLot; limits: Limit; lines: Line;
 	instruments: Instrument; tanks: Tank; batches: Batch; runs: Run; events: RunEvent; samples: Sample;
+	meter_checks: MeterCheck; rules: RuleSet; decisions: LotDecision;
 }
 export type Collection = keyof Records;
 export const COLLECTIONS: Collection[] = [
-	'brewery', 'people', 'beers', 'formats', 'format_lots', 'limits', 'lines', 'instruments', 'tanks', 'batches', 'runs', 'events', 'samples'
+	'brewery', 'people', 'beers', 'formats', 'format_lots', 'limits', 'lines', 'instruments', 'tanks', 'batches', 'runs', 'events', 'samples', 'meter_checks', 'rules', 'decisions'
 ];
 
 /** One write: the record as it should stand after revision base_rev. */

@@ -6,7 +6,7 @@ export interface Field {
 	unit?: string; hint?: string; options?: [string, string][]; ref?: Collection; required?: boolean; step?: string; group?: string; temperature?: boolean;
 }
 export interface Page { one: string; many: string; why: string; fields: Field[]; columns: string[]; title: string }
-export type SetupCollection = Exclude<Collection, 'runs' | 'events' | 'samples'>;
+export type SetupCollection = Exclude<Collection, 'runs' | 'events' | 'samples' | 'decisions'>;
 
 const name: Field = { key: 'name', label: 'Name', type: 'text', required: true };
 const note: Field = { key: 'note', label: 'Note', type: 'area' };
@@ -54,6 +54,18 @@ export const SETUP: Record<SetupCollection, Page> = {
 		one: 'Instrument', many: 'Instruments', why: 'Kept with every run; their checks come due on today\'s page.', title: 'name', columns: ['kind', 'check_every_days', 'last_checked_at'],
 		fields: [name, { key: 'kind', label: 'Kind', type: 'select', options: [['do_meter', 'DO meter'], ['scale', 'Scale'], ['thermometer', 'Thermometer']], required: true }, num('resolution', 'Smallest step shown', 'ppb, g or °C'), num('u_abs', 'Standard uncertainty, constant', 'ppb, g or °C'), num('u_rel', 'Standard uncertainty, proportional', 'fraction', '0.02 is 2 %'),
 			num('check_every_days', 'Checked every', 'days'), { key: 'last_checked_at', label: 'Last checked', type: 'datetime' }, note]
+	},
+	meter_checks: {
+		one: 'Meter check', many: 'Meter checks', why: 'A lot is released on a meter that passed a check before and after the run. A failed one reopens what was read since the last pass.', title: 'instrument_id', columns: ['at', 'outcome', 'offset_ppb'],
+		fields: [{ key: 'instrument_id', label: 'DO meter', type: 'ref', ref: 'instruments', required: true }, { key: 'at', label: 'When', type: 'datetime', required: true }, { key: 'outcome', label: 'Outcome', type: 'select', options: [['passed', 'Passed'], ['failed', 'Failed']], required: true },
+			{ key: 'against', label: 'Against', type: 'select', options: [['zero', 'Zero gas'], ['air', 'Air, or air-saturated water'], ['other', 'Something else']] }, num('offset_ppb', 'Read too high by', 'ppb', 'Below zero: too low. Purge gas displaces air: open doors and a CO₂ alarm.'), num('offset_u_ppb', 'Standard uncertainty of that', 'ppb'), note]
+	},
+	rules: {
+		one: 'Rules', many: 'Rules of judgement', why: 'How the limits are applied. An empty field is at its starting point, which is common practice and not your specification.', title: 'beer_id', columns: ['format_id', 'mean_bound_ppb', 'min_readings', 'packages_per_pallet'],
+		fields: [{ key: 'beer_id', label: 'Beer', type: 'ref', ref: 'beers', hint: 'Empty: every beer without rules of its own' }, { key: 'format_id', label: 'Format', type: 'ref', ref: 'formats', hint: 'Empty: every format' },
+			num('mean_bound_ppb', 'Upper 95 % bound of the mean', 'ppb', 'Up to here; starting point 1.25 × the aim of the mean'), num('mean_red_ppb', 'Mean: stop above', 'ppb', 'Starting point 1.5 × the aim of the mean'),
+			num('late_minutes', 'Read within', 'min', 'Of closing; starting point 120'), num('yeast_minutes', 'Read within, live yeast', 'min', 'Starting point 15'), num('retest_minutes', 'Re-test within', 'min', 'Starting point 30'), num('retest_count', 'Good re-tests that refute a high package', '', 'Starting point 2', '1'),
+			num('min_readings', 'Packages needed for a lot', '', 'Starting point 5', '1'), num('risk', 'Risk of a single reading', 'share', 'Guard band (JCGM 106); starting point 0.05'), num('false_alarm', 'Causes named in normal runs', 'share', 'At most; starting point 0.05'), num('packages_per_pallet', 'Packages on a pallet', '', 'Counts the pallets of a held span', '1'), note]
 	},
 	tanks: { one: 'Tank', many: 'Tanks', why: 'Where the beer waits.', title: 'name', columns: ['kind', 'volume_hl'], fields: [name, { key: 'kind', label: 'Kind', type: 'select', options: [['fermenter', 'Fermenter'], ['bright_tank', 'Bright tank']], required: true }, num('volume_hl', 'Volume', 'hL'), note] },
 	batches: { one: 'Batch', many: 'Batches', why: 'One lot of beer in one tank.', title: 'code', columns: ['beer_id', 'tank_id', 'volume_hl'], fields: [{ ...name, key: 'code', label: 'Code' }, { key: 'beer_id', label: 'Beer', type: 'ref', ref: 'beers', required: true }, { key: 'tank_id', label: 'Tank', type: 'ref', ref: 'tanks' }, num('volume_hl', 'Volume', 'hL'), note] }

@@ -234,6 +234,75 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/v1/compare": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** TPO of runs side by side: by beer, format, line, head, station, month or run */
+        get: operations["compare"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/decisions": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** List decisions on lots */
+        get: operations["list-decisions"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/decisions/{id}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Read one of decisions on lots */
+        get: operations["get-decisions"];
+        /** Write a new revision of one of decisions on lots */
+        put: operations["put-decisions"];
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/decisions/{id}/revisions": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Every revision, oldest first */
+        get: operations["revisions-decisions"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/v1/events": {
         parameters: {
             query?: never;
@@ -697,6 +766,95 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/v1/meter_checks": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** List checks of a DO meter */
+        get: operations["list-meter-checks"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/meter_checks/{id}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Read one of checks of a DO meter */
+        get: operations["get-meter-checks"];
+        /** Write a new revision of one of checks of a DO meter */
+        put: operations["put-meter-checks"];
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/meter_checks/{id}/revisions": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Every revision, oldest first */
+        get: operations["revisions-meter-checks"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/months/{month}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** A month: runs as judged, capability, causes by the beer they touched */
+        get: operations["month"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/months/{month}/report": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * Report of a month
+         * @description What the records do not say is printed as not recorded. A paper decides nothing.
+         */
+        get: operations["report-month"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/v1/people": {
         parameters: {
             query?: never;
@@ -749,6 +907,58 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/v1/rules": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** List rules by which limits are applied */
+        get: operations["list-rules"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/rules/{id}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Read one of rules by which limits are applied */
+        get: operations["get-rules"];
+        /** Write a new revision of one of rules by which limits are applied */
+        put: operations["put-rules"];
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/rules/{id}/revisions": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Every revision, oldest first */
+        get: operations["revisions-rules"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/v1/runs": {
         parameters: {
             query?: never;
@@ -784,6 +994,26 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/v1/runs/{id}/judgement": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * Judge a run from its records as they stand
+         * @description The same judgement as the command line's and the browser's: verdict of the lot and of the last set with reasons, causes, heads, held spans. The person decides: write a decision.
+         */
+        get: operations["judge-run"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/v1/runs/{id}/recompute": {
         parameters: {
             query?: never;
@@ -795,6 +1025,26 @@ export interface paths {
         put?: never;
         /** Compute all results of a run again; older ones are kept */
         post: operations["recompute-run"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/runs/{id}/report": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * Report of a run, certificate of its lot, or run sheet
+         * @description What the records do not say is printed as not recorded. A paper decides nothing.
+         */
+        get: operations["report-run"];
+        put?: never;
+        post?: never;
         delete?: never;
         options?: never;
         head?: never;
@@ -1000,6 +1250,12 @@ export interface paths {
 export type webhooks = Record<string, never>;
 export interface components {
     schemas: {
+        Aside: {
+            /** Format: date-time */
+            at: string;
+            id?: string;
+            why: string;
+        };
         Batch: {
             /** @description no longer in use; nothing is ever deleted */
             archived?: boolean;
@@ -1154,6 +1410,50 @@ export interface components {
             message: string;
             value?: unknown;
         };
+        CapabilityResult: {
+            /** Format: double */
+            center: number;
+            lower?: components["schemas"]["Side"];
+            /** Format: double */
+            median: number;
+            /** Format: int64 */
+            n: number;
+            /** Format: double */
+            outside: number;
+            /** Format: double */
+            p00135: number;
+            /** Format: double */
+            p99865: number;
+            pp?: components["schemas"]["Index"];
+            ppk: components["schemas"]["Index"];
+            reason: string;
+            scale: string;
+            /** Format: double */
+            sd: number;
+            upper?: components["schemas"]["Side"];
+        };
+        Cause: {
+            evidence: string;
+            /** Format: date-time */
+            from: string;
+            /** Format: double */
+            high95_ppb: number;
+            kind: string;
+            /** Format: double */
+            low95_ppb: number;
+            next_test: string;
+            /** Format: int64 */
+            packages: number;
+            /** Format: double */
+            ppb: number;
+            /** Format: double */
+            run_mean_ppb: number;
+            /** Format: double */
+            standard_errors: number;
+            /** Format: date-time */
+            to: string;
+            where: string;
+        };
         Change: {
             collection: string;
             cursor: string;
@@ -1166,10 +1466,85 @@ export interface components {
             /** @description ask again at once */
             more: boolean;
         };
+        ChartPoint: {
+            /** Format: date-time */
+            at: string;
+            head?: string;
+            id?: string;
+            /** Format: double */
+            tpo_ppb: number;
+        };
+        CompareGroup: {
+            /** Format: double */
+            high95_ppb: number | null;
+            /**
+             * Format: double
+             * @description mean inlet DO
+             */
+            inlet_ppb: number | null;
+            key: string;
+            /**
+             * Format: double
+             * @description of the mean; runs are the unit where there are several
+             */
+            low95_ppb: number | null;
+            /** Format: double */
+            max_tpo_ppb: number;
+            /** Format: double */
+            mean_tpo_ppb: number;
+            /**
+             * Format: int64
+             * @description packages with TPO
+             */
+            n: number;
+            name: string;
+            /** @enum {string} */
+            outside?: "above" | "below";
+            /**
+             * Format: double
+             * @description to the mean of all groups
+             */
+            ratio: number | null;
+            /** Format: int64 */
+            runs: number;
+            /**
+             * Format: date-time
+             * @description of the first run
+             */
+            started_at?: string;
+            /**
+             * Format: double
+             * @description mean unshaken DO
+             */
+            unshaken_ppb: number | null;
+        };
+        Comparison: {
+            by: string;
+            chart?: components["schemas"]["RunMeans"];
+            /** Format: double */
+            grand_mean_ppb: number | null;
+            groups: components["schemas"]["CompareGroup"][];
+            method: string;
+            /** Format: int64 */
+            runs_without_tpo: number;
+            /**
+             * Format: int64
+             * @description readings left out: about 1000 times off the others of their run
+             */
+            set_aside: number;
+        };
         ConfirmImport: {
             /** @description who imports: id of a person, or a name */
             by: string;
             mapping: components["schemas"]["ImportMapping"];
+        };
+        Decision: {
+            /** Format: double */
+            probability_wrong: number | null;
+            reasons: components["schemas"]["Reason"][];
+            rule: string;
+            verdict: string;
+            wrong?: string;
         };
         Due: {
             /**
@@ -1358,6 +1733,38 @@ export interface components {
             /** Format: double */
             tare_sd_g?: number;
         };
+        HeadMean: {
+            head: string;
+            /** Format: double */
+            high95_ppb: number;
+            /** Format: double */
+            low95_ppb: number;
+            /** Format: double */
+            max_tpo_ppb: number;
+            /** Format: double */
+            mean_tpo_ppb: number;
+            /** Format: int64 */
+            n: number;
+            outside?: string;
+            /** Format: double */
+            ratio: number;
+        };
+        HeldSpan: {
+            freed_by: string;
+            /** Format: date-time */
+            from: string;
+            head?: string;
+            open: boolean;
+            /** Format: int64 */
+            packages: number | null;
+            /** Format: int64 */
+            pallets?: number;
+            /** Format: double */
+            running_minutes: number;
+            /** Format: date-time */
+            to: string;
+            why: string;
+        };
         HistoryBatch: {
             revisions: components["schemas"]["Batch"][];
         };
@@ -1385,8 +1792,17 @@ export interface components {
         HistoryLine: {
             revisions: components["schemas"]["Line"][];
         };
+        HistoryLotDecision: {
+            revisions: components["schemas"]["LotDecision"][];
+        };
+        HistoryMeterCheck: {
+            revisions: components["schemas"]["MeterCheck"][];
+        };
         HistoryPerson: {
             revisions: components["schemas"]["Person"][];
+        };
+        HistoryRuleSet: {
+            revisions: components["schemas"]["RuleSet"][];
         };
         HistoryRun: {
             revisions: components["schemas"]["Run"][];
@@ -1762,6 +2178,14 @@ export interface components {
             tare_sd_g?: number;
             yeast_in_package?: boolean;
         };
+        Index: {
+            interval: components["schemas"]["Interval"];
+            /** Format: double */
+            lower_bound: number;
+            method: string;
+            /** Format: double */
+            value: number;
+        };
         Inputs: {
             /**
              * Format: double
@@ -1850,6 +2274,14 @@ export interface components {
              * @description standard uncertainty, proportional part, as a fraction
              */
             u_rel?: number;
+        };
+        Interval: {
+            /** Format: double */
+            high: number;
+            /** Format: double */
+            level: number;
+            /** Format: double */
+            low: number;
         };
         Limit: {
             /** @description no longer in use; nothing is ever deleted */
@@ -2025,10 +2457,25 @@ export interface components {
             next?: string;
             records: components["schemas"]["Line"][];
         };
+        ListLotDecision: {
+            /** @description send as after for the next page; absent at the end */
+            next?: string;
+            records: components["schemas"]["LotDecision"][];
+        };
+        ListMeterCheck: {
+            /** @description send as after for the next page; absent at the end */
+            next?: string;
+            records: components["schemas"]["MeterCheck"][];
+        };
         ListPerson: {
             /** @description send as after for the next page; absent at the end */
             next?: string;
             records: components["schemas"]["Person"][];
+        };
+        ListRuleSet: {
+            /** @description send as after for the next page; absent at the end */
+            next?: string;
+            records: components["schemas"]["RuleSet"][];
         };
         ListRun: {
             /** @description send as after for the next page; absent at the end */
@@ -2044,6 +2491,252 @@ export interface components {
             /** @description send as after for the next page; absent at the end */
             next?: string;
             records: components["schemas"]["Tank"][];
+        };
+        LotDecision: {
+            /** @description no longer in use; nothing is ever deleted */
+            archived?: boolean;
+            /** @description who wrote this revision: id of a person, or a name */
+            by?: string;
+            /**
+             * Format: double
+             * @description device clock minus server clock at sending, in seconds
+             */
+            readonly clock_skew_s?: number;
+            /** @description of a conditional release: shorter code, cold chain, local and draught first */
+            condition?: string;
+            /** @enum {string} */
+            decision: "release" | "conditional" | "hold";
+            /**
+             * Format: date-time
+             * @description when it was written, by the device's clock
+             */
+            device_at?: string;
+            /** @description which device wrote it */
+            device_id?: string;
+            /** @description spans that stay on hold; none with hold: the whole lot */
+            held?: components["schemas"]["LotSpan"][];
+            /**
+             * Format: uuid
+             * @description UUIDv7, made where the record is made
+             */
+            id: string;
+            /** @description input_hash of the judgement decided upon */
+            input_hash?: string;
+            /**
+             * @description what the judgement proposed
+             * @enum {string}
+             */
+            proposed: "release" | "conditional" | "hold";
+            /**
+             * Format: int64
+             * @description packages with TPO that it stood on
+             */
+            readings?: number;
+            /** @description why this revision was made; needed to correct a sample */
+            reason?: string;
+            /**
+             * Format: int64
+             * @description 1 for the first revision; given by the server
+             */
+            readonly rev?: number;
+            /** @description the rule that decided the proposal */
+            rule?: string;
+            /** Format: uuid */
+            run_id: string;
+            /**
+             * Format: date-time
+             * @description when the server stored it, by the server's clock
+             */
+            readonly server_at?: string;
+            why: string;
+        };
+        LotSpan: {
+            /** Format: date-time */
+            from: string;
+            /** @description empty: all heads */
+            head?: string;
+            /** Format: int64 */
+            packages?: number;
+            /** Format: date-time */
+            to: string;
+        };
+        Meter: {
+            after?: string;
+            before?: string;
+            /** Format: double */
+            offset_ppb?: number;
+            /** Format: double */
+            offset_u_ppb?: number;
+            /** Format: double */
+            u_rel?: number;
+        };
+        MeterCheck: {
+            /**
+             * @description zero gas, air-saturated water or wet air, something else
+             * @enum {string}
+             */
+            against?: "zero" | "air" | "other";
+            /** @description no longer in use; nothing is ever deleted */
+            archived?: boolean;
+            /** Format: date-time */
+            at: string;
+            /** @description who wrote this revision: id of a person, or a name */
+            by?: string;
+            /**
+             * Format: double
+             * @description device clock minus server clock at sending, in seconds
+             */
+            readonly clock_skew_s?: number;
+            /**
+             * Format: date-time
+             * @description when it was written, by the device's clock
+             */
+            device_at?: string;
+            /** @description which device wrote it */
+            device_id?: string;
+            /**
+             * Format: uuid
+             * @description UUIDv7, made where the record is made
+             */
+            id: string;
+            /** Format: uuid */
+            instrument_id: string;
+            note?: string;
+            /**
+             * Format: double
+             * @description what it read too high, ppb
+             */
+            offset_ppb?: number;
+            /**
+             * Format: double
+             * @description standard uncertainty of that, ppb
+             */
+            offset_u_ppb?: number;
+            /** @enum {string} */
+            outcome: "passed" | "failed";
+            /** @description why this revision was made; needed to correct a sample */
+            reason?: string;
+            /**
+             * Format: int64
+             * @description 1 for the first revision; given by the server
+             */
+            readonly rev?: number;
+            /**
+             * Format: date-time
+             * @description when the server stored it, by the server's clock
+             */
+            readonly server_at?: string;
+        };
+        Month: {
+            /** @description by beer and format */
+            beers: components["schemas"]["MonthBeer"][];
+            month: string;
+            /** @description causes by the beer they touched, most first */
+            pareto: components["schemas"]["MonthCause"][];
+            runs: components["schemas"]["MonthRun"][];
+            totals: components["schemas"]["MonthTotals"];
+        };
+        MonthBeer: {
+            beer_id: string;
+            /** @description null with too few packages */
+            capability: components["schemas"]["CapabilityResult"];
+            format_id: string;
+            /** Format: double */
+            hl: number;
+            /**
+             * Format: double
+             * @description of a single package: what capability is against
+             */
+            limit_ppb: number;
+            /** Format: double */
+            max_tpo_ppb: number;
+            /** Format: double */
+            mean_tpo_ppb: number;
+            /** Format: int64 */
+            n: number;
+            /** Format: int64 */
+            runs: number;
+        };
+        MonthCause: {
+            /** Format: double */
+            hl: number;
+            kind: string;
+            /**
+             * Format: double
+             * @description mean of its sizes
+             */
+            ppb: number;
+            /** Format: int64 */
+            runs: number;
+        };
+        MonthRun: {
+            beer_id: string;
+            causes: components["schemas"]["MonthRunCause"][];
+            /** @enum {string} */
+            decision: "" | "release" | "conditional" | "hold";
+            format_id: string;
+            /** Format: double */
+            held_hl: number;
+            /** Format: double */
+            hl: number;
+            line_id: string;
+            /** Format: double */
+            max_tpo_ppb: number | null;
+            /**
+             * Format: double
+             * @description limit it was judged by; 0 when it was not
+             */
+            mean_green_ppb: number;
+            /** Format: double */
+            mean_tpo_ppb: number | null;
+            /** Format: double */
+            mean_upper95_ppb: number | null;
+            /** Format: int64 */
+            number: number;
+            /** @enum {string} */
+            proposed: "" | "release" | "conditional" | "hold";
+            /** Format: int64 */
+            readings: number;
+            rule: string;
+            run_id: string;
+            /** Format: date-time */
+            started_at: string;
+            /** @enum {string} */
+            verdict_with_proven_meter: "" | "release" | "conditional" | "hold";
+            /** @description why it could not be judged */
+            why_not?: string;
+        };
+        MonthRunCause: {
+            /** Format: double */
+            hl: number;
+            kind: string;
+            /** Format: double */
+            ppb: number;
+            where: string;
+        };
+        MonthTotals: {
+            /** Format: int64 */
+            conditional: number;
+            /** Format: int64 */
+            held: number;
+            /**
+             * Format: double
+             * @description in the spans that the judgements ask to hold
+             */
+            held_hl: number;
+            /** Format: double */
+            hl: number;
+            /** Format: int64 */
+            released: number;
+            /** Format: int64 */
+            runs: number;
+            /** Format: int64 */
+            undecided: number;
+            /**
+             * Format: int64
+             * @description without a reading
+             */
+            unjudged: number;
         };
         Person: {
             /** @description no longer in use; nothing is ever deleted */
@@ -2215,6 +2908,32 @@ export interface components {
              */
             sent_at?: string;
         };
+        PutLotDecision: {
+            /**
+             * Format: int64
+             * @description the revision this one builds on; 0 to create
+             */
+            base_rev: number;
+            record: components["schemas"]["LotDecision"];
+            /**
+             * Format: date-time
+             * @description the device's clock at sending; shows a wrong clock
+             */
+            sent_at?: string;
+        };
+        PutMeterCheck: {
+            /**
+             * Format: int64
+             * @description the revision this one builds on; 0 to create
+             */
+            base_rev: number;
+            record: components["schemas"]["MeterCheck"];
+            /**
+             * Format: date-time
+             * @description the device's clock at sending; shows a wrong clock
+             */
+            sent_at?: string;
+        };
         PutPerson: {
             /**
              * Format: int64
@@ -2222,6 +2941,19 @@ export interface components {
              */
             base_rev: number;
             record: components["schemas"]["Person"];
+            /**
+             * Format: date-time
+             * @description the device's clock at sending; shows a wrong clock
+             */
+            sent_at?: string;
+        };
+        PutRuleSet: {
+            /**
+             * Format: int64
+             * @description the revision this one builds on; 0 to create
+             */
+            base_rev: number;
+            record: components["schemas"]["RuleSet"];
             /**
              * Format: date-time
              * @description the device's clock at sending; shows a wrong clock
@@ -2267,9 +2999,50 @@ export interface components {
              */
             sent_at?: string;
         };
+        Reason: {
+            /** Format: double */
+            limit?: number;
+            passed: boolean;
+            rule: string;
+            text: string;
+            /** Format: double */
+            value?: number;
+        };
         Recomputed: {
             /** Format: int64 */
             changed: number;
+        };
+        Report: {
+            capability: components["schemas"]["CapabilityResult"];
+            causes: components["schemas"]["Cause"][];
+            chart: components["schemas"]["RunChart"];
+            heads: components["schemas"]["HeadMean"][];
+            held: components["schemas"]["HeldSpan"][];
+            input_hash: string;
+            line: components["schemas"]["Decision"];
+            /** Format: double */
+            max_tpo_ppb: number | null;
+            /** Format: double */
+            mean_tpo_ppb: number | null;
+            /** Format: double */
+            mean_upper95_ppb: number | null;
+            meter: components["schemas"]["Meter"];
+            /** Format: double */
+            probability_wrong: number | null;
+            /** Format: int64 */
+            readings: number;
+            reasons: components["schemas"]["Reason"][];
+            rule: string;
+            rules: components["schemas"]["Rules"];
+            /** Format: double */
+            sd_ln_tpo: number | null;
+            set_aside: components["schemas"]["Aside"][];
+            sets: components["schemas"]["Set"][];
+            split: components["schemas"]["Split"];
+            verdict: string;
+            verdict_outside_held: string;
+            verdict_with_proven_meter: string;
+            wrong?: string;
         };
         Result: {
             /** Format: double */
@@ -2296,6 +3069,144 @@ export interface components {
              */
             tpo_u_ppb?: number;
             warnings?: components["schemas"]["Warning"][];
+        };
+        RuleHit: {
+            /** Format: int64 */
+            first: number;
+            /** Format: date-time */
+            from: string;
+            meaning: string;
+            /** Format: int64 */
+            points: number;
+            rule: string;
+            side?: string;
+            /** Format: date-time */
+            to: string;
+        };
+        RuleSet: {
+            /** @description no longer in use; nothing is ever deleted */
+            archived?: boolean;
+            /**
+             * Format: uuid
+             * @description empty: every beer without rules of its own
+             */
+            beer_id?: string;
+            /** @description who wrote this revision: id of a person, or a name */
+            by?: string;
+            /**
+             * Format: double
+             * @description device clock minus server clock at sending, in seconds
+             */
+            readonly clock_skew_s?: number;
+            /**
+             * Format: date-time
+             * @description when it was written, by the device's clock
+             */
+            device_at?: string;
+            /** @description which device wrote it */
+            device_id?: string;
+            /**
+             * Format: double
+             * @description share of normal runs in which a cause may be named
+             */
+            false_alarm?: number;
+            /**
+             * Format: uuid
+             * @description empty: every format
+             */
+            format_id?: string;
+            /**
+             * Format: uuid
+             * @description UUIDv7, made where the record is made
+             */
+            id: string;
+            /**
+             * Format: double
+             * @description closing to reading, at most
+             */
+            late_minutes?: number;
+            /**
+             * Format: double
+             * @description upper 95 % bound of a lot's mean TPO: up to here
+             */
+            mean_bound_ppb?: number;
+            /**
+             * Format: double
+             * @description mean TPO above this: stop, hold
+             */
+            mean_red_ppb?: number;
+            /**
+             * Format: int64
+             * @description fewer packages say too little of a lot
+             */
+            min_readings?: number;
+            note?: string;
+            /**
+             * Format: int64
+             * @description counts the pallets of a held span
+             */
+            packages_per_pallet?: number;
+            /** @description why this revision was made; needed to correct a sample */
+            reason?: string;
+            /**
+             * Format: int64
+             * @description good re-tests that refute a high package
+             */
+            retest_count?: number;
+            /**
+             * Format: double
+             * @description a re-test of a high package counts within
+             */
+            retest_minutes?: number;
+            /**
+             * Format: int64
+             * @description 1 for the first revision; given by the server
+             */
+            readonly rev?: number;
+            /**
+             * Format: double
+             * @description guard band of a single reading: risk of calling a bad one good (JCGM 106)
+             */
+            risk?: number;
+            /**
+             * Format: date-time
+             * @description when the server stored it, by the server's clock
+             */
+            readonly server_at?: string;
+            /**
+             * Format: double
+             * @description the same with live yeast in the package
+             */
+            yeast_minutes?: number;
+        };
+        Rules: {
+            /** Format: double */
+            false_alarm: number;
+            from_default: boolean;
+            /** Format: double */
+            head_spread: number;
+            /** Format: double */
+            late_minutes: number;
+            /** Format: double */
+            mean_bound_ppb: number;
+            /** Format: double */
+            mean_green_ppb: number;
+            /** Format: double */
+            mean_red_ppb: number;
+            /** Format: int64 */
+            min_readings: number;
+            /** Format: int64 */
+            retest_count: number;
+            /** Format: double */
+            retest_minutes: number;
+            /** Format: double */
+            risk: number;
+            /** Format: double */
+            single_green_ppb: number;
+            /** Format: double */
+            single_red_ppb: number;
+            /** Format: double */
+            yeast_minutes: number;
         };
         Run: {
             /** @description no longer in use; nothing is ever deleted */
@@ -2365,6 +3276,30 @@ export interface components {
             status: "going" | "ended";
             /** Format: uuid */
             thermometer_id?: string;
+        };
+        RunChart: {
+            /** Format: double */
+            center_ppb: number;
+            hits: components["schemas"]["RuleHit"][];
+            /** Format: double */
+            lower_ppb: number;
+            method: string;
+            points: components["schemas"]["ChartPoint"][];
+            scale: string;
+            /** Format: double */
+            upper_ppb: number;
+        };
+        RunMeans: {
+            caution?: string;
+            /** Format: double */
+            center_ppb: number;
+            /** Format: double */
+            lower_ppb: number;
+            method: string;
+            /** @description index counts the groups */
+            signals: components["schemas"]["Signal"][];
+            /** Format: double */
+            upper_ppb: number;
         };
         RunView: {
             /** @description open the stream with since set to this: nothing is missed */
@@ -2450,6 +3385,53 @@ export interface components {
             /** @enum {string} */
             tare_source?: "own" | "lot";
         };
+        Set: {
+            /** Format: date-time */
+            from: string;
+            /** Format: double */
+            max_tpo_ppb: number;
+            /** Format: double */
+            mean_tpo_ppb: number;
+            /** Format: int64 */
+            n: number;
+            /** Format: date-time */
+            to: string;
+        };
+        Side: {
+            /** Format: double */
+            limit: number;
+            /** Format: double */
+            outside: number;
+            outside_interval: components["schemas"]["Interval"];
+            percentile: components["schemas"]["Index"];
+            performance: components["schemas"]["Index"];
+            within?: components["schemas"]["Index"];
+        };
+        Signal: {
+            /** Format: int64 */
+            from: number;
+            /** Format: int64 */
+            index: number;
+            meaning: string;
+            rule: string;
+            side?: string;
+        };
+        Split: {
+            /** Format: double */
+            headspace_ppb: number | null;
+            /** Format: double */
+            inlet_ppb: number | null;
+            /** Format: double */
+            line_ppb: number | null;
+            /** Format: double */
+            liquid_pickup_ppb: number | null;
+            /** Format: double */
+            tank_ppb: number | null;
+            /** Format: double */
+            tpo_ppb: number;
+            /** Format: double */
+            unshaken_ppb: number | null;
+        };
         StoredBatch: {
             /** @description as it now stands */
             record: components["schemas"]["Batch"];
@@ -2522,9 +3504,33 @@ export interface components {
             /** @description what is odd; the write was done nevertheless */
             warnings: components["schemas"]["Warning"][];
         };
+        StoredLotDecision: {
+            /** @description as it now stands */
+            record: components["schemas"]["LotDecision"];
+            /** @enum {string} */
+            status: "created" | "updated" | "unchanged";
+            /** @description what is odd; the write was done nevertheless */
+            warnings: components["schemas"]["Warning"][];
+        };
+        StoredMeterCheck: {
+            /** @description as it now stands */
+            record: components["schemas"]["MeterCheck"];
+            /** @enum {string} */
+            status: "created" | "updated" | "unchanged";
+            /** @description what is odd; the write was done nevertheless */
+            warnings: components["schemas"]["Warning"][];
+        };
         StoredPerson: {
             /** @description as it now stands */
             record: components["schemas"]["Person"];
+            /** @enum {string} */
+            status: "created" | "updated" | "unchanged";
+            /** @description what is odd; the write was done nevertheless */
+            warnings: components["schemas"]["Warning"][];
+        };
+        StoredRuleSet: {
+            /** @description as it now stands */
+            record: components["schemas"]["RuleSet"];
             /** @enum {string} */
             status: "created" | "updated" | "unchanged";
             /** @description what is odd; the write was done nevertheless */
@@ -2649,7 +3655,7 @@ export interface components {
             /** Format: int64 */
             base_rev: number;
             /** @enum {string} */
-            collection: "brewery" | "people" | "beers" | "formats" | "format_lots" | "limits" | "lines" | "instruments" | "tanks" | "batches" | "runs" | "events" | "samples";
+            collection: "brewery" | "people" | "beers" | "formats" | "format_lots" | "limits" | "lines" | "instruments" | "tanks" | "batches" | "runs" | "events" | "samples" | "meter_checks" | "rules" | "decisions";
             /** @description empty: the record's own */
             id?: string;
             record: unknown;
@@ -3639,6 +4645,306 @@ export interface operations {
                 };
                 content: {
                     "application/json": components["schemas"]["Changes"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    compare: {
+        parameters: {
+            query: {
+                by: "beer" | "format" | "line" | "head" | "station" | "month" | "run";
+                beer_id?: string;
+                format_id?: string;
+                /** @description needed by head and station */
+                line_id?: string;
+                /** @description first day, such as 2026-11-01 */
+                from?: string;
+                /** @description last day */
+                to?: string;
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Comparison"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    "list-decisions": {
+        parameters: {
+            query?: {
+                /** @description next of the page before */
+                after?: string;
+                limit?: number;
+                /** @description by id, which is by the making device's clock */
+                order?: "oldest" | "newest";
+                /** @description only records of this run */
+                run_id?: string;
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["ListLotDecision"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    "get-decisions": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                id: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["LotDecision"];
+                };
+            };
+            /** @description Not Found */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    "put-decisions": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description UUIDv7 of the record */
+                id: string;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["PutLotDecision"];
+            };
+        };
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["StoredLotDecision"];
+                };
+            };
+            /** @description Bad Request */
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Not Found */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Conflict */
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Request Entity Too Large */
+            413: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Unsupported Media Type */
+            415: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Service Unavailable */
+            503: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Insufficient Storage */
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    "revisions-decisions": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                id: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["HistoryLotDecision"];
+                };
+            };
+            /** @description Not Found */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
                 };
             };
             /** @description Unprocessable Entity */
@@ -5732,6 +7038,352 @@ export interface operations {
             };
         };
     };
+    "list-meter-checks": {
+        parameters: {
+            query?: {
+                /** @description next of the page before */
+                after?: string;
+                limit?: number;
+                /** @description by id, which is by the making device's clock */
+                order?: "oldest" | "newest";
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["ListMeterCheck"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    "get-meter-checks": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                id: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["MeterCheck"];
+                };
+            };
+            /** @description Not Found */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    "put-meter-checks": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description UUIDv7 of the record */
+                id: string;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["PutMeterCheck"];
+            };
+        };
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["StoredMeterCheck"];
+                };
+            };
+            /** @description Bad Request */
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Not Found */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Conflict */
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Request Entity Too Large */
+            413: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Unsupported Media Type */
+            415: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Service Unavailable */
+            503: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Insufficient Storage */
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    "revisions-meter-checks": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                id: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["HistoryMeterCheck"];
+                };
+            };
+            /** @description Not Found */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    month: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description such as 2026-11 */
+                month: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Month"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    "report-month": {
+        parameters: {
+            query?: {
+                format?: "pdf" | "xlsx" | "csv";
+                paper?: "a4" | "letter";
+            };
+            header?: never;
+            path: {
+                /** @description like 2026-10 */
+                month: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/pdf": string;
+                    "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet": string;
+                    "text/csv": string;
+                };
+            };
+            /** @description Not Found */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
     "list-people": {
         parameters: {
             query?: {
@@ -5982,6 +7634,256 @@ export interface operations {
             };
         };
     };
+    "list-rules": {
+        parameters: {
+            query?: {
+                /** @description next of the page before */
+                after?: string;
+                limit?: number;
+                /** @description by id, which is by the making device's clock */
+                order?: "oldest" | "newest";
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["ListRuleSet"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    "get-rules": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                id: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["RuleSet"];
+                };
+            };
+            /** @description Not Found */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    "put-rules": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description UUIDv7 of the record */
+                id: string;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["PutRuleSet"];
+            };
+        };
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["StoredRuleSet"];
+                };
+            };
+            /** @description Bad Request */
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Not Found */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Conflict */
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Request Entity Too Large */
+            413: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Unsupported Media Type */
+            415: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Service Unavailable */
+            503: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Insufficient Storage */
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    "revisions-rules": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                id: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["HistoryRuleSet"];
+                };
+            };
+            /** @description Not Found */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
     "list-runs": {
         parameters: {
             query?: {
@@ -6183,6 +8085,55 @@ export interface operations {
             };
         };
     };
+    "judge-run": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                id: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Report"];
+                };
+            };
+            /** @description Not Found */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
     "recompute-run": {
         parameters: {
             query?: {
@@ -6244,6 +8195,70 @@ export interface operations {
             };
             /** @description Insufficient Storage */
             507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    "report-run": {
+        parameters: {
+            query?: {
+                format?: "pdf" | "xlsx" | "csv";
+                paper?: "a4" | "letter";
+                /** @description report of the run, certificate of its lot, or run sheet */
+                kind?: "run" | "lot" | "sheet";
+                /** @description a run sheet to write on, though there are readings */
+                blank?: boolean;
+                /** @description expected running time, for the plan of a run sheet */
+                hours?: number;
+                /** @description packages that may be opened, for the plan; 0: no limit */
+                cans?: number;
+                /** @description TPO of a faulty head over that of the others, that the plan is to catch */
+                fault?: number;
+            };
+            header?: never;
+            path: {
+                id: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/pdf": string;
+                    "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet": string;
+                    "text/csv": string;
+                };
+            };
+            /** @description Not Found */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
                 headers: {
                     [name: string]: unknown;
                 };

@@ -107,7 +107,8 @@ async function wanted(db: Db, changes: Change[]): Promise<Change[]> {
 	const out: Change[] = [];
 	for (const c of changes) {
 		const run = c.record.run_id;
-		if (typeof run !== 'string') {
+		// Decisions are few, and every device shows them.
+		if (typeof run !== 'string' || c.collection === 'decisions') {
 			out.push(c);
 			continue;
 		}
