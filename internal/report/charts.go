@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"strconv"
+	"strings"
 	"time"
 
 	"ullage/internal/lab"
@@ -33,11 +34,7 @@ func (c *canvas) timeChart(d *Data, h float64) {
 		}
 	}
 	f.valueAxis(log, append(must, value(l.MeanGreenPpb), value(l.SingleGreenPpb), value(l.SingleRedPpb))...)
-	name := "ppb"
-	if log {
-		name = "ppb, log axis: the readings are skewed"
-	}
-	c.drawFrame(f, name)
+	c.drawFrame(f, "ppb")
 	c.clockTicks(f, from, to, d.Zone)
 	c.limitLevels(f, l)
 	c.eventMarks(d, f, from)
@@ -50,12 +47,17 @@ func (c *canvas) timeChart(d *Data, h float64) {
 		list = append(list, keyed{triangle, "inlet DO"})
 	}
 	c.key(f.x, f.y+f.h+8, list...)
-	if n := len(d.judgement().Aside); n > 0 {
-		c.right(f.x+f.w, f.y+f.h+8, fmt.Sprintf("%d set aside, not drawn", n))
+	var notes []string
+	if log {
+		notes = append(notes, "log axis: the readings are skewed")
 	}
+	if n := len(d.judgement().Aside); n > 0 {
+		notes = append(notes, fmt.Sprintf("%d set aside, not drawn", n))
+	}
+	c.right(c.w-margin, f.y+f.h+8, strings.Join(notes, "; "))
 	if len(must) == 0 {
 		c.font(normal, false)
-		c.middle(f.x+f.w/2, f.y+f.h/2, "no reading is recorded yet")
+		c.middle(f.x+f.w/2, f.y+f.h-2, "no reading is recorded yet")
 	}
 	c.y = f.y + f.h + 9.5
 }

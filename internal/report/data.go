@@ -9,6 +9,7 @@ import (
 	"strings"
 	"time"
 
+	"ullage/core/verdict"
 	"ullage/internal/lab"
 )
 
@@ -33,24 +34,22 @@ type Data struct {
 	People      map[string]string // id → name
 	Samples     []lab.Sample      // in order of closing; archived ones left out
 	Events      []lab.Event       // in order
-	MeterChecks []MeterCheck      // every one on record, oldest first
+	Checks      []*lab.MeterCheck // every one of the meter on record, oldest first
+	Rules       lab.RuleSet       // how its limits are applied
 	Decisions   []Decision        // on the lot, oldest first
 	Previous    *Data             // the run of this beer and format before; its own Previous is nil
 
 	judged *Judgement
 }
 
-// MeterCheck is one verification of a meter, as its record tells it.
-type MeterCheck struct {
-	At   time.Time
-	Note string
-	By   string
-}
-
-// Decision is one change of the lot's state by a person.
+// Decision is a person's word on the lot: release, conditional or hold, from a
+// record of it or from the state of the run.
 type Decision struct {
-	State, Reason, By string
-	At                time.Time
+	Word, Reason, By string
+	Condition        string        // of a conditional release
+	Held             []lab.LotSpan // that stay on hold, whatever the word
+	At               time.Time
+	ofRun            bool // from the state of the run, not from a record of the decision
 }
 
 // at is when a package was closed, or read where that is not known.
@@ -193,7 +192,7 @@ func (r *reader) run(ctx context.Context, id string) (*Data, error) {
 	if err := r.named(ctx, d); err != nil {
 		return nil, err
 	}
-	return d, r.histories(ctx, d)
+	return d, r.judged(ctx, d)
 }
 
 func (d *Data) order() {
@@ -247,24 +246,26 @@ func deref[T any](p *T) (v T) {
 	return v
 }
 
-// histories reads what earlier revisions tell: checks of the meter, decisions.
-func (r *reader) histories(ctx context.Context, d *Data) error {
-	if d.Meter != nil {
-		bodies, err := r.lab.Revisions(ctx, lab.KindInstruments, d.Meter.ID)
-		if err != nil {
-			return err
+// judged reads what a judgement needs beside the readings, and what was decided.
+func (r *reader) judged(ctx context.Context, d *Data) error {
+	records, err := r.lab.RunRecords(ctx, d.Run.ID)
+	if err != nil {
+		return err
+	}
+	d.Checks, d.Rules = records.Checks, records.Rules
+	slices.SortStableFunc(d.Checks, func(a, b *lab.MeterCheck) int { return a.At.Compare(b.At.Time) })
+	page, err := r.lab.List(ctx, lab.Query{Kind: lab.KindDecisions, RunID: d.Run.ID, Limit: lab.MaxPage})
+	if err != nil {
+		return err
+	}
+	words, err := decode[lab.LotDecision](page.Records)
+	if err != nil {
+		return err
+	}
+	for _, x := range words {
+		if !x.Archived {
+			d.Decisions = append(d.Decisions, Decision{x.Decision, x.Why, x.By, x.Condition, x.Held, written(&x.Meta), false})
 		}
-		revs, err := decode[lab.Instrument](bodies)
-		if err != nil {
-			return err
-		}
-		for i, v := range revs {
-			if v.LastCheckedAt.IsZero() || i > 0 && v.LastCheckedAt.Equal(revs[i-1].LastCheckedAt.Time) {
-				continue
-			}
-			d.MeterChecks = append(d.MeterChecks, MeterCheck{v.LastCheckedAt.Time, v.Note, v.By})
-		}
-		slices.SortStableFunc(d.MeterChecks, func(a, b MeterCheck) int { return a.At.Compare(b.At) })
 	}
 	bodies, err := r.lab.Revisions(ctx, lab.KindRuns, d.Run.ID)
 	if err != nil {
@@ -276,11 +277,14 @@ func (r *reader) histories(ctx context.Context, d *Data) error {
 	}
 	var before lab.Hold
 	for _, v := range revs {
-		if v.Hold != before && v.Hold.State != "" {
-			d.Decisions = append(d.Decisions, Decision{v.Hold.State, v.Hold.Reason, v.By, written(&v.Meta)})
+		word := map[string]string{"held": verdict.Hold, "released": verdict.Release}[v.Hold.State]
+		said := slices.ContainsFunc(d.Decisions, func(x Decision) bool { return x.Word == word && x.Reason == v.Hold.Reason })
+		if v.Hold != before && word != "" && !said {
+			d.Decisions = append(d.Decisions, Decision{Word: word, Reason: v.Hold.Reason, By: v.By, At: written(&v.Meta), ofRun: true})
 		}
 		before = v.Hold
 	}
+	slices.SortStableFunc(d.Decisions, func(a, b Decision) int { return a.At.Compare(b.At) })
 	return nil
 }
 

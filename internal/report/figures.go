@@ -313,9 +313,8 @@ func (d *Data) delays() (out []float64) {
 
 // around finds the checks of the meter next before the start and next after the
 // end of the run.
-func (d *Data) around() (before, after *MeterCheck) {
-	for i := range d.MeterChecks {
-		c := &d.MeterChecks[i]
+func (d *Data) around() (before, after *lab.MeterCheck) {
+	for _, c := range d.Checks {
 		if !c.At.After(d.Run.StartedAt.Time) {
 			before = c
 		} else if after == nil && !d.Run.EndedAt.IsZero() && !c.At.Before(d.Run.EndedAt.Time) {

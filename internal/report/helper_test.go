@@ -6,8 +6,8 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"math/rand/v2"
 	"regexp"
-	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -22,8 +22,8 @@ var (
 )
 
 // fixture is a run of n shaken cans on six heads, every third after an unshaken
-// one of its head, in the invented brewery. The values follow a formula: they
-// are no evidence about any plant.
+// one of its head, in the invented brewery. The values are drawn from a
+// fixed seed: they are no evidence about any plant.
 func fixture(n int) *Data {
 	heads := 6
 	d := &Data{
@@ -39,21 +39,22 @@ func fixture(n int) *Data {
 			InForce: lab.InForce{Package: "can", NominalML: lab.Num(355), TareG: lab.Num(13.4), TareSDG: lab.Num(0.12), CapacityML: lab.Num(373.5), CapacitySDML: lab.Num(0.7),
 				CapacitySource: "lot", SG: lab.Num(1.010), CO2Vol: lab.Num(2.45),
 				Limits: []lab.LimitInForce{{Quantity: "tpo", MeanGreenPpb: lab.Num(120), SingleGreenPpb: lab.Num(180), SingleRedPpb: lab.Num(250)}}}},
-		MeterChecks: []MeterCheck{{At: start.Add(-2 * time.Hour), Note: "zero check 0 ppb", By: "p1"}, {At: start.Add(5 * time.Hour), Note: "zero check 1 ppb", By: "p1"}},
-		Decisions:   []Decision{{State: "released", Reason: "within the limits", By: "p1", At: start.Add(6 * time.Hour)}},
+		Checks:    []*lab.MeterCheck{check(-2, "passed", 0), check(5, "passed", 1)},
+		Decisions: []Decision{{Word: "release", Reason: "within the limits", By: "p1", At: start.Add(6 * time.Hour)}},
 	}
-	d.Run.Hold = lab.Hold{State: "released", Reason: "within the limits"}
 	for i, e := range []string{"start", "stop", "restart", "end"} {
 		d.Events = append(d.Events, lab.Event{Meta: lab.Meta{ID: fmt.Sprint("e", i)}, EventKind: e, At: lab.At(start.Add([]time.Duration{0, 95, 101, 240}[i] * time.Minute))})
 	}
+	r := rand.New(rand.NewPCG(5, 7))
 	for i := range n {
+		do := math.Round(46 * math.Exp(0.2*r.NormFloat64()))
 		at := start.Add(time.Duration(float64(i) * 239 / float64(max(n, 2)) * float64(time.Minute)))
 		s := lab.Sample{Meta: lab.Meta{ID: fmt.Sprintf("s%04d", i), Rev: 1, By: "p1"}, RunID: "r", SetNo: i/6 + 1, Head: i%heads + 1, Station: i%2 + 1, SampleKind: "shaken",
-			ClosedAt: lab.At(at), TakenAt: lab.At(at.Add(9 * time.Minute)), Raw: map[string]string{"do_ppb": strconv.Itoa(44 + i*7%13)},
-			Inputs: lab.Inputs{DOPpb: lab.Num(float64(44 + i*7%13)), TemperatureC: lab.Num(5 + float64(i%5)/2), GrossG: lab.Num(372 + float64(i*11%17)/10), ShakeMin: lab.Num(5)}}
+			ClosedAt: lab.At(at), TakenAt: lab.At(at.Add(9 * time.Minute)), Raw: map[string]string{"do_ppb": fmt.Sprint(do)},
+			Inputs: lab.Inputs{DOPpb: lab.Num(do), TemperatureC: lab.Num(5 + float64(i%5)/2), GrossG: lab.Num(math.Round(3724+12*r.NormFloat64()) / 10), ShakeMin: lab.Num(5)}}
 		if i%3 == 0 {
 			u := s
-			u.ID, u.SampleKind, u.Inputs = fmt.Sprintf("u%04d", i), "unshaken", lab.Inputs{DOPpb: lab.Num(float64(40 + i%9))}
+			u.ID, u.SampleKind, u.Inputs = fmt.Sprintf("u%04d", i), "unshaken", lab.Inputs{DOPpb: lab.Num(math.Round(42 * math.Exp(0.15*r.NormFloat64())))}
 			u.Raw = nil
 			d.Samples = append(d.Samples, u)
 		}
@@ -65,6 +66,11 @@ func fixture(n int) *Data {
 	}
 	d.order()
 	return d
+}
+
+// check of the meter, hours after the start.
+func check(hours float64, outcome string, offset float64) *lab.MeterCheck {
+	return &lab.MeterCheck{Meta: lab.Meta{By: "p1"}, At: lab.At(start.Add(time.Duration(hours * float64(time.Hour)))), Outcome: outcome, Against: "zero", OffsetPpb: lab.Num(offset)}
 }
 
 // result computes as the service does.

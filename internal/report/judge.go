@@ -2,7 +2,6 @@ package report
 
 import (
 	"cmp"
-	"strconv"
 	"time"
 
 	"ullage/core/verdict"
@@ -20,7 +19,8 @@ type Judgement struct {
 	Causes      []verdict.Cause
 	Held        []verdict.HeldSpan
 	Aside       []verdict.Aside
-	FromDefault bool   // judged by starting points, since no limit is recorded
+	Rules       verdict.Rules
+	Meter       verdict.Meter
 	Why         string // why there is none
 }
 
@@ -43,67 +43,25 @@ func (d *Data) setAside(s *lab.Sample) bool {
 	return false
 }
 
-// judge asks core/verdict. The records hold when a meter was checked and what
-// was noted, but no outcome, so no check counts as passed here.
+// judge asks core/verdict, from the same input as the pages of the app.
 func judge(d *Data) Judgement {
-	in := verdict.Input{Rules: rulesOf(d), Line: verdict.Line{Heads: d.Line.Heads, PerMinute: value(d.Line.PackagesPerMin)}}
-	if d.Meter != nil {
-		in.Meter.URel = value(d.Meter.URel)
-	}
+	records := lab.RunRecords{Run: &d.Run, Line: &d.Line, Meter: d.Meter, Checks: d.Checks, Rules: d.Rules}
 	for i := range d.Samples {
-		in.Samples = append(in.Samples, verdictSample(d, &d.Samples[i]))
+		records.Samples = append(records.Samples, &d.Samples[i])
 	}
-	for _, e := range d.Events {
-		if e.EventKind != "note" {
-			in.Events = append(in.Events, verdict.Event{Kind: e.EventKind, At: e.At.Time})
-		}
+	for i := range d.Events {
+		records.Events = append(records.Events, &d.Events[i])
 	}
+	in := records.Input()
 	if len(in.Samples) == 0 {
-		return Judgement{Why: "no sample is recorded"}
+		return Judgement{Why: "no reading is recorded", Rules: verdict.DefaultRules()}
 	}
 	j, err := verdict.Judge(in)
 	if err != nil {
-		return Judgement{Why: err.Error()}
+		return Judgement{Why: err.Error(), Rules: verdict.DefaultRules()}
 	}
 	return Judgement{Proposal: j.Verdict, ProvenMeter: j.WithMeter, Reasons: j.Reasons, Wrong: j.Wrong, Probability: j.ProbabilityWrong,
-		Bound: j.Bound, Causes: j.Causes, Held: j.Held, Aside: j.Aside, FromDefault: j.Rules.FromDefault}
-}
-
-// rulesOf are the limits in force at the start of the run.
-func rulesOf(d *Data) verdict.Rules {
-	l := d.limit("tpo")
-	r := verdict.ForLimit(value(l.MeanGreenPpb), value(l.SingleRedPpb))
-	if l.SingleGreenPpb != nil {
-		r.SingleGreen = min(*l.SingleGreenPpb, r.SingleRed)
-		r.FromDefault = false
-	}
-	return r
-}
-
-func verdictSample(d *Data, s *lab.Sample) verdict.Sample {
-	out := verdict.Sample{ID: s.ID, Taken: s.TakenAt.Time, Closed: s.ClosedAt.Time, Yeast: d.Run.InForce.YeastInPackage}
-	if s.Head > 0 {
-		out.Head = strconv.Itoa(s.Head)
-	}
-	if s.Station > 0 {
-		out.Station = strconv.Itoa(s.Station)
-	}
-	switch s.SampleKind {
-	case "inlet":
-		out.Inlet = s.Inputs.DOPpb
-	case "unshaken":
-		out.Unshaken = s.Inputs.DOPpb
-	default:
-		out.Shaken = s.Inputs.DOPpb
-		out.TPO, out.U = tpoOf(s)
-		if s.Result != nil && s.Result.BeerML != nil {
-			out.Beer, out.FillKnown = *s.Result.BeerML, s.Result.Path != "assumed"
-		}
-		if v := value(s.Inputs.DOPpb); v > 0 {
-			out.Factor = out.TPO / v
-		}
-	}
-	return out
+		Bound: j.Bound, Causes: j.Causes, Held: j.Held, Aside: j.Aside, Rules: j.Rules, Meter: in.Meter}
 }
 
 func value(p *float64) float64 {
@@ -116,7 +74,6 @@ func value(p *float64) float64 {
 // words of a verdict, as a person reads them.
 var verdictWords = map[string]string{
 	verdict.Release: "release", verdict.Conditional: "release with conditions", verdict.Hold: "hold",
-	"none": "open", "": "open", "held": "on hold", "released": "released",
 }
 
 // causeWords name a cause for a table.
@@ -129,15 +86,34 @@ var causeWords = map[string]string{
 
 func causeName(kind string) string { return cmp.Or(causeWords[kind], kind) }
 
+// stateWords name what a person decided.
+var stateWords = map[string]string{"": "no decision", verdict.Release: "released", verdict.Conditional: "released with conditions", verdict.Hold: "on hold"}
+
+// decision is the word that counts, nil without one: the newest record of a
+// decision, or a hold set on the run after it. A run set to released has no
+// condition with it, so it does not go before a recorded decision.
+func (d *Data) decision() *Decision {
+	var best *Decision
+	for i := range d.Decisions {
+		x := &d.Decisions[i]
+		if best == nil || best.ofRun || !x.ofRun || x.Word == verdict.Hold {
+			best = x
+		}
+	}
+	return best
+}
+
+func (d *Data) word() string { return deref(d.decision()).Word }
+
 // state of the lot by the person's last word.
-func (d *Data) state() string { return verdictWords[d.Run.Hold.State] }
+func (d *Data) state() string { return stateWords[d.word()] }
 
 // lateLimit is the longest time from closing to reading that is not late.
 func (d *Data) lateLimit() time.Duration {
-	r := verdict.DefaultRules()
+	r := d.judgement().Rules
 	m := r.LateMinutes
 	if d.Run.InForce.YeastInPackage {
-		m = r.YeastMinutes
+		m = min(m, r.YeastMinutes)
 	}
-	return time.Duration(m) * time.Minute
+	return time.Duration(m * float64(time.Minute))
 }

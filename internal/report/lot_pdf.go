@@ -2,7 +2,10 @@ package report
 
 import (
 	"fmt"
+	"strings"
 	"time"
+
+	"ullage/core/verdict"
 )
 
 // lotPDF is the certificate of a lot, for a customer or an auditor: one page.
@@ -29,16 +32,17 @@ func lotPDF(d *Data, size string, now time.Time) ([]byte, error) {
 // stateBox says the decision, large, in a frame told apart without colour.
 func (c *canvas) stateBox(d *Data) {
 	text, width := "NO DECISION ON RECORD", 0.3
-	switch d.Run.Hold.State {
-	case "released":
-		text, width = "RELEASED", 0.3
-	case "held":
+	switch d.word() {
+	case verdict.Release:
+		text = "RELEASED"
+	case verdict.Conditional:
+		text, width = "RELEASED WITH CONDITIONS", 0.7
+	case verdict.Hold:
 		text, width = "ON HOLD: NOT RELEASED", 1.2
 	}
 	why := "A person decides on a lot; nobody has recorded a decision."
-	if n := len(d.Decisions); n > 0 {
-		x := d.Decisions[n-1]
-		why = fmt.Sprintf("%s, by %s: %s", d.moment(x.At), d.person(x.By), or(x.Reason))
+	if x := d.decision(); x != nil {
+		why = d.decisionText(*x)
 	}
 	if d.Run.Status == "going" {
 		why = "The run is still going: interim figures. " + why
@@ -56,6 +60,21 @@ func (c *canvas) stateBox(d *Data) {
 		c.at(margin+4, c.y+10+pitch(normal)*float64(i), l)
 	}
 	c.y += h + 3
+}
+
+// decisionText is one decision in a sentence, with what stays on hold.
+func (d *Data) decisionText(x Decision) string {
+	text := fmt.Sprintf("%s, %s by %s: %s", d.moment(x.At), stateWords[x.Word], d.person(x.By), or(x.Reason))
+	if x.Condition != "" {
+		text += ". Condition: " + x.Condition
+	}
+	for i, h := range x.Held {
+		if i == 0 {
+			text += ". On hold stay: "
+		}
+		text += strings.TrimSuffix(d.spanText(h.From.Time, h.To.Time, h.Head, h.Packages, nil), ".") + "; "
+	}
+	return strings.TrimSuffix(text, "; ")
 }
 
 func (d *Data) lotFacts(j Judgement) []fact {

@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"context"
 	"fmt"
-	"math"
 	"slices"
 	"time"
 
@@ -19,13 +18,15 @@ type Month struct {
 	Name    string // 2026-10
 	From    time.Time
 	Runs    []monthRun // in order of start
+	Costs   lab.Month  // causes and hold in hL, as the app's month page has them
 }
 
 // monthRun is one run with its judgement.
 type monthRun struct {
-	d *Data
-	s summary
-	j Judgement
+	d  *Data
+	s  summary
+	j  Judgement
+	hl float64
 }
 
 // ReadMonth reads and judges the runs that started in a month such as 2026-10.
@@ -39,6 +40,13 @@ func ReadMonth(ctx context.Context, s *lab.Service, month string) (*Month, error
 		return nil, wrong("month", month, "is no month", "write it like 2026-10")
 	}
 	m := &Month{Brewery: r.brewery, Zone: r.zone, Name: month, From: from}
+	if m.Costs, err = s.Month(ctx, month); err != nil {
+		return nil, err
+	}
+	packaged := map[string]float64{}
+	for _, x := range m.Costs.Runs {
+		packaged[x.RunID] = x.HL
+	}
 	runs, err := list[lab.Run](ctx, s, lab.KindRuns)
 	if err != nil {
 		return nil, err
@@ -52,7 +60,7 @@ func ReadMonth(ctx context.Context, s *lab.Service, month string) (*Month, error
 		if err != nil {
 			return nil, err
 		}
-		m.Runs = append(m.Runs, monthRun{d, summarize(d.readings("shaken")), *d.judgement()})
+		m.Runs = append(m.Runs, monthRun{d, summarize(d.readings("shaken")), *d.judgement(), packaged[x.ID]})
 	}
 	slices.SortFunc(m.Runs, func(a, b monthRun) int {
 		return cmp.Or(a.d.Run.StartedAt.Compare(b.d.Run.StartedAt.Time), cmp.Compare(a.d.Run.Number, b.d.Run.Number))
@@ -63,7 +71,7 @@ func ReadMonth(ctx context.Context, s *lab.Service, month string) (*Month, error
 // group are the runs of one beer, format and line.
 type group struct {
 	beer, format, line string
-	runs, held         int
+	runs               int
 	all, unshaken      summary
 	limit              *float64 // single, red
 	green              *float64 // mean
@@ -88,10 +96,7 @@ func (m *Month) groups() []group {
 		l := x.d.limit("tpo")
 		g.limit, g.green = l.SingleRedPpb, l.MeanGreenPpb // the newest in force
 		g.runs++
-		g.hl += x.d.hectolitres()
-		if len(x.d.Decisions) > 0 {
-			g.held++
-		}
+		g.hl += x.hl
 		for _, s := range x.d.stops() {
 			if !s.to.IsZero() {
 				g.stopMin += s.to.Sub(s.from).Minutes()
@@ -126,43 +131,6 @@ func capability(x []float64, limit *float64) string {
 		return ""
 	}
 	return capabilityText(c)
-}
-
-// affected is one kind of cause with the beer it touched.
-type affected struct {
-	kind string
-	hl   float64
-	runs int
-}
-
-// pareto gives the beer by cause, hL of runs in which it was found, in the share
-// of readings it touched, largest first.
-func (m *Month) pareto() []affected {
-	byKind := map[string]*affected{}
-	for _, x := range m.Runs {
-		seen := map[string]bool{}
-		n := len(x.d.readings("shaken"))
-		for _, c := range x.j.Causes {
-			a := byKind[c.Kind]
-			if a == nil {
-				a = &affected{kind: c.Kind}
-				byKind[c.Kind] = a
-			}
-			if n > 0 {
-				a.hl += x.d.hectolitres() * math.Min(1, float64(c.Packages)/float64(n))
-			}
-			if !seen[c.Kind] {
-				a.runs++
-				seen[c.Kind] = true
-			}
-		}
-	}
-	var out []affected
-	for _, a := range byKind {
-		out = append(out, *a)
-	}
-	slices.SortFunc(out, func(a, b affected) int { return cmp.Or(cmp.Compare(b.hl, a.hl), cmp.Compare(a.kind, b.kind)) })
-	return out
 }
 
 // worst names the head furthest above the others, over the runs of a line.

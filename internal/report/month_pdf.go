@@ -48,13 +48,13 @@ func (m *Month) headline() string {
 	if len(m.Runs) == 0 {
 		return "No run started in this month."
 	}
-	hl, held, above, n := 0.0, 0, 0, 0
-	stops := 0.0
+	above, n, stops := 0, 0, 0.0
 	for _, g := range m.groups() {
-		hl, held, above, n, stops = hl+g.hl, held+g.held, above+g.above, n+g.all.n, stops+g.stopMin
+		above, n, stops = above+g.above, n+g.all.n, stops+g.stopMin
 	}
-	return fmt.Sprintf("%s, about %.0f hL (line speed × running time), %d packages with TPO, %d of them above the red limit of their beer; %s with a hold or release on record; %.0f min of stops.",
-		counted(len(m.Runs), "run"), hl, n, above, counted(held, "lot"), stops)
+	t := m.Costs.Totals
+	return fmt.Sprintf("%s, about %.0f hL (line speed × running time), %s with TPO, %d of them above the red limit of their beer. Lots: %d released, %d with conditions, %d on hold, %d without a decision; about %.0f hL in spans that the rules ask to hold; %.0f min of stops.",
+		counted(len(m.Runs), "run"), t.HL, counted(n, "package"), above, t.Released, t.Conditional, t.Held, t.Undecided, t.HeldHL, stops)
 }
 
 // monthChart shows the mean of each run as a share of its own limit.
@@ -132,23 +132,23 @@ func (c *canvas) monthGroups(m *Month) {
 
 func (c *canvas) monthCauses(m *Month) {
 	c.heading("Causes found, by the beer they touched")
-	list := m.pareto()
+	list := m.Costs.Pareto
 	if len(list) == 0 {
 		c.para("Nothing found beyond the ordinary scatter.", normal, false)
 	}
 	top := 0.0
 	for _, a := range list {
-		top = math.Max(top, a.hl)
+		top = math.Max(top, a.HL)
 	}
 	for _, a := range list {
 		c.room(5)
 		c.font(normal, false)
-		c.at(margin, c.y+3.4, c.fit(causeName(a.kind), 42))
-		x, w := margin+44, (c.w-2*margin-44-38)*a.hl/math.Max(top, 1e-9)
+		c.at(margin, c.y+3.4, c.fit(causeName(a.Kind), 42))
+		x, w := margin+44, (c.w-2*margin-44-56)*a.HL/math.Max(top, 1e-9)
 		c.pdf.SetFillColor(150, 150, 150)
 		c.stroke(0.2, 0)
 		c.pdf.Rect(x, c.y+0.8, math.Max(w, 0.2), 3, "FD")
-		c.at(x+w+1.5, c.y+3.4, fmt.Sprintf("%.1f hL in %s", a.hl, counted(a.runs, "run")))
+		c.at(x+w+1.5, c.y+3.4, fmt.Sprintf("%.1f hL in %s, mean %s ppb", a.HL, counted(a.Runs, "run"), digits(a.PPB, 10)))
 		c.y += 4.6
 	}
 	for _, s := range m.worst() {
@@ -159,14 +159,14 @@ func (c *canvas) monthCauses(m *Month) {
 func (c *canvas) monthRuns(m *Month) {
 	c.heading("Runs")
 	cols := []column{{"run", 0.9, true, false}, {"started", 2.2, false, false}, {"beer, format", 3.6, false, false}, {"line", 1.8, false, false}, {"n", 0.7, true, false},
-		{"mean TPO", 1.3, true, false}, {"highest", 1.2, true, false}, {"lot", 1.5, false, false}, {"proposed if the meter is proven", 2.4, false, false}, {"causes", 3.6, false, false}}
+		{"mean TPO", 1.3, true, false}, {"highest", 1.2, true, false}, {"lot", 1.5, false, false}, {"proposed", 2.4, false, false}, {"causes", 3.6, false, false}}
 	var rows [][]string
 	for _, x := range m.Runs {
-		row := []string{strconv.Itoa(x.d.Run.Number), x.d.moment(x.d.Run.StartedAt.Time), x.d.Beer.Name + ", " + x.d.Format.Name, x.d.Line.Name, strconv.Itoa(x.s.n), "", "", x.d.state(), verdictWords[x.j.ProvenMeter], x.causes()}
+		row := []string{strconv.Itoa(x.d.Run.Number), x.d.moment(x.d.Run.StartedAt.Time), x.d.Beer.Name + ", " + x.d.Format.Name, x.d.Line.Name, strconv.Itoa(x.s.n), "", "", x.d.state(), verdictWords[x.j.Proposal], x.causes()}
 		if x.s.n > 0 {
 			row[5], row[6] = digits(x.s.mean, 10), digits(x.s.high, 10)
 		}
-		if x.j.ProvenMeter == "" || x.s.n == 0 {
+		if x.j.Proposal == "" || x.s.n == 0 {
 			row[8] = "no TPO to judge by"
 		}
 		rows = append(rows, row)
@@ -200,7 +200,7 @@ func (m *Month) rows() [][]string {
 	num := func(v float64) string { return strconv.FormatFloat(math.Round(v*100)/100, 'f', -1, 64) }
 	for _, x := range m.Runs {
 		l := x.d.limit("tpo")
-		row := []string{strconv.Itoa(x.d.Run.Number), stamp(x.d.Run.StartedAt), x.d.Beer.Name, x.d.Format.Name, x.d.Line.Name, x.d.Run.Code, num(x.d.hectolitres()), strconv.Itoa(x.s.n),
+		row := []string{strconv.Itoa(x.d.Run.Number), stamp(x.d.Run.StartedAt), x.d.Beer.Name, x.d.Format.Name, x.d.Line.Name, x.d.Run.Code, num(x.hl), strconv.Itoa(x.s.n),
 			"", "", "", "", brief(l.MeanGreenPpb), brief(l.SingleRedPpb), num(x.stopMinutes()), x.d.state(), x.j.Proposal, x.j.ProvenMeter, x.causes()}
 		if x.s.n > 0 {
 			row[8], row[11] = num(x.s.mean), num(x.s.high)

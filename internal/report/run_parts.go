@@ -16,7 +16,7 @@ func (c *canvas) recordPart(d *Data) {
 		c.para("Decision on the lot: "+notRecorded+".", normal, false)
 	}
 	for _, x := range d.Decisions {
-		c.para(fmt.Sprintf("%s: %s by %s: %s", d.moment(x.At), verdictWords[x.State], d.person(x.By), x.Reason), normal, false)
+		c.para("Lot: "+d.decisionText(x), normal, false)
 	}
 	for _, e := range d.Events {
 		if e.Note != "" || e.EventKind == "tank_change" || e.EventKind == "gas_change" || e.EventKind == "adjustment" {
@@ -24,9 +24,9 @@ func (c *canvas) recordPart(d *Data) {
 		}
 	}
 	before, after := d.around()
-	for _, m := range []*MeterCheck{before, after} {
-		if m != nil && m.Note != "" {
-			c.para(fmt.Sprintf("Meter check %s by %s: %s", d.moment(m.At), d.person(m.By), m.Note), normal, false)
+	for _, m := range []*lab.MeterCheck{before, after} {
+		if m != nil {
+			c.para(fmt.Sprintf("Meter check %s by %s: %s", d.moment(m.At.Time), d.person(m.By), checkText(m)), normal, false)
 		}
 	}
 	for _, s := range d.deviations() {
@@ -37,6 +37,21 @@ func (c *canvas) recordPart(d *Data) {
 	if d.Run.Note != "" {
 		c.para("Note: "+d.Run.Note, normal, false)
 	}
+}
+
+// checkText says how a check of the meter came out.
+func checkText(m *lab.MeterCheck) string {
+	out := m.Outcome
+	if m.Against != "" && m.Against != "other" {
+		out += " against " + m.Against
+	}
+	if m.OffsetPpb != nil {
+		out += ", " + brief(m.OffsetPpb) + " ppb off"
+	}
+	if m.Note != "" {
+		out += "; " + m.Note
+	}
+	return out
 }
 
 // deviations are corrections, flags and notes of samples.

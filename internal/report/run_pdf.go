@@ -138,13 +138,17 @@ func (d *Data) meterText() string {
 		return notRecorded
 	}
 	before, after := d.around()
-	text := func(m *MeterCheck) string {
+	text := func(m *lab.MeterCheck) string {
 		if m == nil {
 			return notRecorded
 		}
-		return d.moment(m.At)
+		return m.Outcome + " " + d.moment(m.At.Time)
 	}
-	return fmt.Sprintf("%s; check before %s, after %s; cell age %s", d.Meter.Name, text(before), text(after), notRecorded)
+	out := fmt.Sprintf("%s; check before %s, after %s; cell age %s", d.Meter.Name, text(before), text(after), notRecorded)
+	if len(d.Checks) == 0 && !d.Meter.LastCheckedAt.IsZero() {
+		out += "; checked " + d.moment(d.Meter.LastCheckedAt.Time) + ", outcome " + notRecorded
+	}
+	return out
 }
 
 // methodText says how TPO was found in this run.
@@ -262,7 +266,7 @@ func (c *canvas) judgementPart(d *Data, j Judgement) {
 	} else if j.Wrong != "" {
 		text += " " + sentence(strings.ReplaceAll(j.Wrong, "_", " "))
 	}
-	if j.FromDefault {
+	if j.Rules.FromDefault {
 		text += " No limit is recorded: judged by starting points of common practice."
 	}
 	c.para(text, normal, true)

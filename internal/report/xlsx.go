@@ -86,10 +86,11 @@ var readingHeads = []string{"set", "closed", "read", "head", "station", "kind of
 	"typed reading", "typed temperature", "typed gross", "typed tare", "typed height", "1 in the summary, 0 set aside", "TPO in the summary, ppb"}
 
 func (b *book) readings(d *Data) {
-	for format, columns := range map[string][]string{"0.00": {"O", "P", "U", "V", "X", "Y", "Z", "AA", "AJ"}, "0.0000": {"Q", "T", "W"}, "0.000000": {"R", "S"}} {
-		style, err := b.f.NewStyle(&excelize.Style{CustomNumFmt: &format})
+	// In a fixed order: styles are numbered as they are made.
+	for _, x := range [][]string{{"0.00", "O", "P", "U", "V", "X", "Y", "Z", "AA", "AJ"}, {"0.0000", "Q", "T", "W"}, {"0.000000", "R", "S"}} {
+		style, err := b.f.NewStyle(&excelize.Style{CustomNumFmt: &x[0]})
 		b.keep(err)
-		for _, c := range columns {
+		for _, c := range x[1:] {
 			b.keep(b.f.SetColStyle(sheetReadings, c, style))
 		}
 	}
