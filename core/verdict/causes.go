@@ -60,7 +60,25 @@ func (r *run) causes() (list []found, fits [3]*fit) {
 	for i := range list {
 		r.classify(&list[i], fits)
 	}
-	return list, fits
+	return merged(list), fits
+}
+
+// merged adds up what came out as one cause in two terms: the low fills of a
+// head, and the rest of that head.
+func merged(list []found) []found {
+	var out []found
+	for _, x := range list {
+		i := slices.IndexFunc(out, func(o found) bool { return o.kind == KindLowFill && x.kind == o.kind && x.head == o.head })
+		if i < 0 {
+			out = append(out, x)
+			continue
+		}
+		o := &out[i]
+		o.ppb, o.low, o.high, o.runMean = o.ppb+x.ppb, o.low+x.low, o.high+x.high, o.runMean+x.runMean
+		o.rows, o.errors, o.said = max(o.rows, x.rows), math.Max(o.errors, x.errors), cmp.Or(o.said, x.said)
+		o.from, o.to = math.Min(o.from, x.from), math.Max(o.to, x.to)
+	}
+	return out
 }
 
 // agree looks for one change in time that two channels took for different
