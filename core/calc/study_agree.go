@@ -179,6 +179,9 @@ func (a *agreement) read() error {
 		if r.Within = math.Abs(r.Difference) <= r.Allowed*(1+1e-12); r.Within {
 			a.out.Within++
 		}
+		if c, d := math.Abs(r.Calculated), math.Abs(r.Direct); c > 300*d && d > 0 || d > 300*c && c > 0 {
+			a.warn("unit_unlikely", "rows", string(r.ID), "one of the pair is hundreds of times the other: ppm typed as ppb?", "give both in one unit, or name the column's unit: direct_ppm")
+		}
 		a.out.Pairs = append(a.out.Pairs, r)
 		a.calculated, a.direct = append(a.calculated, r.Calculated), append(a.direct, r.Direct)
 	}

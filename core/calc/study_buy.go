@@ -73,23 +73,25 @@ type BuyPackage struct {
 // BuyOption is something to buy or to do, and by how much the half-width of the
 // 95 % interval of TPO would shrink.
 type BuyOption struct {
-	What     string   `json:"what"`
-	Kind     string   `json:"kind"` // instrument or work
-	Mean     float64  `json:"gain_mean_ppb"`
-	Largest  float64  `json:"gain_largest_ppb"`
-	For      string   `json:"largest_for"`
-	Gains    []buyFor `json:"packages"`
-	Applies  int      `json:"applies_to"`
-	HalfMean float64  `json:"half_width_mean_ppb"` // over all packages, with it
+	What     string    `json:"what"`
+	Kind     string    `json:"kind"` // instrument or work
+	Mean     float64   `json:"gain_mean_ppb"`
+	Largest  float64   `json:"gain_largest_ppb"`
+	For      string    `json:"largest_for"`
+	Gains    []BuyGain `json:"packages"`
+	Applies  int       `json:"applies_to"`
+	HalfMean float64   `json:"half_width_mean_ppb"` // over all packages, with it
 }
 
-type buyFor struct {
+// BuyGain is what an option does for one package.
+type BuyGain struct {
 	ID   string  `json:"id"`
 	Gain float64 `json:"gain_ppb"`
 	U    float64 `json:"tpo_u_ppb"`
 }
 
-type buyResult struct {
+// BuyResult ranks what could be bought or done, the most useful first.
+type BuyResult struct {
 	Packages []BuyPackage `json:"packages"`
 	Options  []BuyOption  `json:"options"`
 	HalfMean float64      `json:"half_width_mean_ppb"`
@@ -103,7 +105,7 @@ func BuyNext(in *BuyNextInput) (Answer, error) {
 	if len(in.Rows) == 0 {
 		return Answer{}, tooFewRows(0, 1)
 	}
-	out := buyResult{}
+	out := BuyResult{}
 	byName := map[string]*BuyOption{}
 	var order []string
 	n := float64(len(in.Rows))
@@ -131,7 +133,7 @@ func BuyNext(in *BuyNextInput) (Answer, error) {
 			if o.Gain > b.Largest {
 				b.Largest, b.For = o.Gain, row.ID
 			}
-			b.Gains = append(b.Gains, buyFor{row.ID, o.Gain, o.U})
+			b.Gains = append(b.Gains, BuyGain{row.ID, o.Gain, o.U})
 		}
 	}
 	out.Options = []BuyOption{}

@@ -15,7 +15,8 @@ const (
 	limit28   = 2.8 // 1.96·√2: two readings differ by more once in twenty (ISO 5725)
 )
 
-type gaugeRow struct {
+// GaugeRow is one reading of a repeatability study.
+type GaugeRow struct {
 	Package  label    `json:"package" need:"yes" help:"the package, or the set of neighbours that stands for one"`
 	Operator label    `json:"operator" need:"yes" help:"who read it"`
 	Reading  *float64 `json:"reading" need:"yes" help:"the reading, in one unit throughout"`
@@ -23,7 +24,7 @@ type gaugeRow struct {
 
 type studyGaugeInput struct {
 	Pool *float64       `json:"pool_above_p" help:"an interaction whose p is above goes into the error; 0.25 when not said (0.05 is used too)"`
-	Rows Rows[gaugeRow] `json:"rows" need:"yes" help:"list of readings: package, operator, reading; every operator reads every package equally often, twice or more"`
+	Rows Rows[GaugeRow] `json:"rows" need:"yes" help:"list of readings: package, operator, reading; every operator reads every package equally often, twice or more"`
 }
 
 // OperatorMean is one operator against the mean of all.

@@ -8,14 +8,15 @@ import (
 	"ullage/core/stats"
 )
 
-type neckRow struct {
+// NeckRow is one height of a bottle and the headspace there.
+type NeckRow struct {
 	Gap       *quantity.Length `json:"gap_mm" need:"yes" help:"height from the rim down to the liquid"`
 	Headspace *quantity.Volume `json:"headspace_ml" help:"the volume above it …"`
 	Full      *quantity.Mass   `json:"to_brim_g" help:"… or the water that fills it to the brim, by weight (0.998 g/mL)"`
 }
 
 type studyNeckInput struct {
-	Rows Rows[neckRow] `json:"rows" need:"yes" help:"list of heights: gap_mm, and headspace_ml or to_brim_g"`
+	Rows Rows[NeckRow] `json:"rows" need:"yes" help:"list of heights: gap_mm, and headspace_ml or to_brim_g"`
 }
 
 type studyNeckResult struct {
@@ -78,14 +79,15 @@ func studyNeck(in *studyNeckInput) (Answer, error) {
 	return Answer{Result: out, Warnings: w}, nil
 }
 
-type lineRow struct {
+// LineRow is one reading of a flow test.
+type LineRow struct {
 	Flow *float64     `json:"flow_ml_min" need:"yes" help:"flow through the sample line"`
 	DO   *quantity.DO `json:"do_ppb" need:"yes" help:"steady reading at that flow"`
 }
 
 type studyLineInput struct {
 	Flow float64       `json:"routine_flow_ml_min" help:"the flow you read at; 150 when not said"`
-	Rows Rows[lineRow] `json:"rows" need:"yes" help:"list of readings of one beer at different flows: flow_ml_min, do_ppb"`
+	Rows Rows[LineRow] `json:"rows" need:"yes" help:"list of readings of one beer at different flows: flow_ml_min, do_ppb"`
 }
 
 type studyLineResult struct {

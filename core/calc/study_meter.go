@@ -77,7 +77,8 @@ type TwoPoint struct {
 	Change          float64 `json:"tpo_change_ppb"` // corrected TPO less TPO as read
 }
 
-type checkMeterResult struct {
+// CheckMeterResult says what passed, and what was found in ppb of TPO.
+type CheckMeterResult struct {
 	Passed      bool              `json:"passed"`
 	Done        int               `json:"checks_judged"`
 	Failed      int               `json:"checks_failed"`
@@ -92,7 +93,7 @@ type checkMeterResult struct {
 // meterCheck is one on its way.
 type meterCheck struct {
 	in                      *checkMeterInput
-	out                     checkMeterResult
+	out                     CheckMeterResult
 	zeroExpected, airExpect float64
 	warnings                []Warning
 }

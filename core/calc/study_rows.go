@@ -84,3 +84,15 @@ func valueOr[Q ~float64](q *Q, otherwise float64) float64 {
 	}
 	return float64(*q)
 }
+
+// IndexOf is the place of a field in the struct of its row.
+func IndexOf(f *Field) int { return f.index }
+
+// ParseNumber reads a number without a unit.
+func ParseNumber(cell string) (float64, error) {
+	v, err := strconv.ParseFloat(cell, 64)
+	if err != nil || !plainNumber(cell) || math.IsInf(v, 0) {
+		return 0, &quantity.Error{Value: cell, Message: "is not a number", Mend: "write for example 12.5"}
+	}
+	return v, nil
+}

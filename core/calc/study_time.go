@@ -8,7 +8,8 @@ import (
 	"ullage/core/stats"
 )
 
-type shakeRow struct {
+// ShakeRow is one reading of a shake study.
+type ShakeRow struct {
 	Minutes *quantity.Minutes  `json:"shake_min" need:"yes" help:"time of shaking, of a package of its own"`
 	Read    *quantity.ShakenDO `json:"shaken_do_ppb" need:"yes" help:"its reading"`
 }
@@ -16,7 +17,7 @@ type shakeRow struct {
 type studyShakeInput struct {
 	Initial *quantity.UnshakenDO `json:"unshaken_do_ppb" help:"reading without shaking, where it is known; fitted when not said"`
 	Routine *quantity.Minutes    `json:"routine_min" help:"the time you shake for; 5 when not said"`
-	Rows    Rows[shakeRow]       `json:"rows" need:"yes" help:"list of readings: shake_min, shaken_do_ppb, of neighbouring packages"`
+	Rows    Rows[ShakeRow]       `json:"rows" need:"yes" help:"list of readings: shake_min, shaken_do_ppb, of neighbouring packages"`
 }
 
 type studyShakeResult struct {
@@ -111,7 +112,8 @@ func shakeWarnings(f *stats.ApproachResult, out *studyShakeResult) (w []Warning)
 	return w
 }
 
-type delayRow struct {
+// DelayRow is one reading of a delay study.
+type DelayRow struct {
 	Minutes *quantity.Minutes     `json:"delay_min" need:"yes" help:"time from closing to reading, of a package of its own"`
 	TPO     *quantity.TPO         `json:"tpo_ppb" help:"its TPO …"`
 	Shaken  *quantity.ShakenDO    `json:"shaken_do_ppb" help:"… or its shaken DO: all rows the same"`
@@ -120,7 +122,7 @@ type delayRow struct {
 
 type studyDelayInput struct {
 	Loss float64        `json:"loss_percent" help:"loss that is still accepted; 5 when not said"`
-	Rows Rows[delayRow] `json:"rows" need:"yes" help:"list of readings: delay_min, tpo_ppb or shaken_do_ppb, of neighbouring packages"`
+	Rows Rows[DelayRow] `json:"rows" need:"yes" help:"list of readings: delay_min, tpo_ppb or shaken_do_ppb, of neighbouring packages"`
 }
 
 type studyDelayResult struct {
@@ -193,7 +195,7 @@ func studyDelay(in *studyDelayInput) (Answer, error) {
 	return Answer{Result: out, Warnings: w}, nil
 }
 
-func delayReadings(rows Rows[delayRow]) (t, y []float64, of string, w []Warning, err error) {
+func delayReadings(rows Rows[DelayRow]) (t, y []float64, of string, w []Warning, err error) {
 	low, high := math.Inf(1), math.Inf(-1)
 	for i, r := range rows {
 		field, v := "tpo_ppb", valueOr(r.TPO, 0)

@@ -39,7 +39,8 @@ func (p studyPackage) slopes() (perCapacity, perTare *float64, err error) {
 	return &a, &b, nil
 }
 
-type tareRow struct {
+// TareRow is one weighing of a tare study.
+type TareRow struct {
 	Lot   label          `json:"lot" help:"supplier's lot or delivery; one lot when not said"`
 	Empty *quantity.Mass `json:"empty_g" need:"yes" help:"weight of one empty package with its closure"`
 }
@@ -50,7 +51,7 @@ type tareStudyInput struct {
 	ShakenDO    *quantity.ShakenDO    `json:"shaken_do_ppb" help:"a usual reading"`
 	Beer        *quantity.Volume      `json:"beer_ml" help:"volume of the beer"`
 	Capacity    *quantity.Volume      `json:"capacity_ml" help:"volume to the brim"`
-	Rows        Rows[tareRow]         `json:"rows" need:"yes" help:"list of weighings: empty_g, lot"`
+	Rows        Rows[TareRow]         `json:"rows" need:"yes" help:"list of weighings: empty_g, lot"`
 }
 
 // LotMean is one lot of a study.
@@ -109,7 +110,8 @@ func tareStudy(in *tareStudyInput) (Answer, error) {
 	return Answer{Result: tareStudyResult{s.mean, s.sd, *s}, Warnings: w}, nil
 }
 
-type capacityRow struct {
+// CapacityRow is one package of a capacity study: weights, or the net weight of the water.
+type CapacityRow struct {
 	Lot   label                 `json:"lot" help:"supplier's lot or mould; one lot when not said"`
 	Empty *quantity.Mass        `json:"empty_g" help:"weight of the dry package with its closure …"`
 	Full  *quantity.Mass        `json:"full_g" help:"… and full of water to the brim, closure on"`
@@ -123,7 +125,7 @@ type capacityStudyInput struct {
 	Temperature *quantity.Temperature `json:"temperature_c" help:"with the next two, says what the capacity does to TPO"`
 	ShakenDO    *quantity.ShakenDO    `json:"shaken_do_ppb" help:"a usual reading"`
 	Beer        *quantity.Volume      `json:"beer_ml" help:"volume of the beer"`
-	Rows        Rows[capacityRow]     `json:"rows" need:"yes" help:"list of weighings: empty_g and full_g or capacity_water_g, water_temperature_c, lot"`
+	Rows        Rows[CapacityRow]     `json:"rows" need:"yes" help:"list of weighings: empty_g and full_g or capacity_water_g, water_temperature_c, lot"`
 }
 
 type capacityStudyResult struct {
@@ -173,7 +175,7 @@ func inWaterRange(t *quantity.Temperature) error {
 	return nil
 }
 
-func (r *capacityRow) net() (quantity.Mass, error) {
+func (r *CapacityRow) net() (quantity.Mass, error) {
 	var net quantity.Mass
 	switch {
 	case r.Water != nil && r.Full != nil:
