@@ -255,20 +255,3 @@ func (c *canvas) splitChart(s *split, x, y, w, h float64) {
 		}
 	}
 }
-
-func (s *split) text() string {
-	if s == nil {
-		return notRecorded
-	}
-	out := ""
-	if s.inlet != nil {
-		out += fmt.Sprintf("tank and line %s (inlet DO; not separated), ", digits(*s.inlet, 1))
-	}
-	if s.pickup != nil {
-		out += fmt.Sprintf("liquid at the filler %s, ", digits(*s.pickup, 1))
-	}
-	if s.headspace != nil {
-		out += fmt.Sprintf("headspace %s, ", digits(*s.headspace, 1))
-	}
-	return out + fmt.Sprintf("TPO %s ppb", digits(s.tpo, 1))
-}
