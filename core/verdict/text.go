@@ -1,7 +1,6 @@
 package verdict
 
 import (
-	"fmt"
 	"math"
 	"strconv"
 	"time"
@@ -20,18 +19,6 @@ func number(v float64) string {
 		return strconv.FormatFloat(v, 'f', 1, 64)
 	}
 	return strconv.FormatFloat(v, 'f', 0, 64)
-}
-
-func percent(p float64) string {
-	switch {
-	case p < 0.001:
-		return "< 0.1 %"
-	case p > 0.999:
-		return "> 99.9 %"
-	case p < 0.1:
-		return fmt.Sprintf("%.1f %%", 100*p)
-	}
-	return fmt.Sprintf("%.0f %%", 100*p)
 }
 
 func stamp(t time.Time) string { return t.Format(time.RFC3339) }
