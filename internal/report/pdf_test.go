@@ -251,6 +251,9 @@ func TestMeter(t *testing.T) {
 		if text := strings.ReplaceAll(strings.Join(pages(t, must(runPDF(d, A4, moment))), " "), "\n", " "); !strings.Contains(text, c.says) {
 			t.Errorf("%s: %q is not said", name, c.says)
 		}
+		if once := strings.Contains(proposal(*d.judgement()), "once the meter is proven"); once != (name == "no check" || name == "none after") {
+			t.Errorf("%s: %q; only a check that is missing can still be made good", name, proposal(*d.judgement()))
+		}
 	}
 }
 

@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"ullage/core/verdict"
 	"ullage/internal/lab"
 )
 
@@ -60,7 +61,8 @@ func (d *Data) headline(j Judgement) string {
 // proposal in words; while the meter is not proven, with what it would be then.
 func proposal(j Judgement) string {
 	out := verdictWords[j.Proposal]
-	if j.ProvenMeter != j.Proposal {
+	failed := j.Meter.Before == verdict.Failed || j.Meter.After == verdict.Failed
+	if j.ProvenMeter != j.Proposal && !failed {
 		out += " (" + verdictWords[j.ProvenMeter] + " once the meter is proven before and after)"
 	}
 	return out

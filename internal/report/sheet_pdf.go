@@ -75,7 +75,7 @@ func sheetPDF(d *Data, p Plan, blank bool, size string, now time.Time) ([]byte, 
 		if blank {
 			rows = d.blankRows(p)
 		}
-		leading := 4.6
+		leading := 3.4
 		if blank { // spread over the page, as far as a hand needs and the page allows
 			left, n := c.h-foot-c.y-38, float64(len(rows)+1)
 			if grid := float64(p.Input.Heads)*gridCell + 10; (left-grid)/n >= 5 {
