@@ -146,12 +146,17 @@ func (a *agreement) shapes(ends []end, headspace *end, byLevel bool) {
 			o.Because = append(o.Because, Because{ByOffset, v, text, "the zero of either meter, and the fill or tare in force (a constant slip in volume)"})
 		}
 	}
-	if headspace != nil {
-		o.Because = append(o.Because, Because{ByHeadspace, headspace.value,
-			fmt.Sprintf("it goes with the headspace: %s ppb from the smallest to the largest", signed(headspace.value)),
-			"the fill: weigh each package, or measure its fill height; check tare and capacity of the lot"})
+	if headspace == nil {
+		return
 	}
-	slices.SortStableFunc(o.Because, func(x, y Because) int { return cmp.Compare(math.Abs(y.PPB), math.Abs(x.PPB)) })
+	h := Because{ByHeadspace, headspace.value,
+		fmt.Sprintf("it goes with the headspace: %s ppb from the smallest to the largest", signed(headspace.value)),
+		"the fill: weigh each package, or measure its fill height; check tare and capacity of the lot"}
+	if len(o.Because) > 0 && math.Abs(o.Because[0].PPB) > math.Abs(h.PPB) {
+		o.Because = append(o.Because, h)
+	} else {
+		o.Because = slices.Insert(o.Because, 0, h)
+	}
 }
 
 // more is how many pairs would show equivalence, if mean and spread stay.
