@@ -132,9 +132,9 @@ func After(in *afterInput) (Answer, error) {
 	}, uptakeAssumption(in.HalfLife)...)
 	w = warn(w, "no_promise", "days", "", "a band of experience, never a promised shelf life", "keep retained samples and build your own table")
 	var d working
-	d.line("P19", "r", "r_20 Q^((t − 20)/10) / V_b", fmt.Sprintf("%.4g mL/d × %.4g^((%.4g − 20)/10) / %.5g L", ml, s.ingressQ10, float64(t), float64(in.Beer)/1000), r.IngressPPB, "ppb/d", assumed)
-	d.line("P18", "present", "TPO e^(−k d) + r (1 − e^(−k d)) / k", fmt.Sprintf("TPO %.4g, k = %.4g/d, d = %.4g", float64(in.TPO), uptake, days), r.Present, "ppb", "first-order uptake, steady ingress")
-	d.line("P23", "keeping", "band(TPO + r d) / Q10^((t − 20)/10)", fmt.Sprintf("speed %.4g", r.Speed), r.KeepMid, "d", "common practice")
+	d.line("P20", "r", "r_20 Q^((t − 20)/10) / V_b", fmt.Sprintf("%.4g mL/d × %.4g^((%.4g − 20)/10) / %.5g L", ml, s.ingressQ10, float64(t), float64(in.Beer)/1000), r.IngressPPB, "ppb/d", assumed)
+	d.line("P19", "present", "TPO e^(−k d) + r (1 − e^(−k d)) / k", fmt.Sprintf("TPO %.4g, k = %.4g/d, d = %.4g", float64(in.TPO), uptake, days), r.Present, "ppb", "first-order uptake, steady ingress")
+	d.line("P22", "keeping", "band(TPO + r d) / Q10^((t − 20)/10)", fmt.Sprintf("speed %.4g", r.Speed), r.KeepMid, "d", "common practice")
 	return Answer{Result: r, Warnings: w, Derivation: d.when(in.Explain)}, nil
 }
 
@@ -266,6 +266,6 @@ func Age(in *ageInput) (Answer, error) {
 	}
 	w = warn(w, "no_promise", "history", "", "a guide within a band of Q10 2–4.5, never a promised shelf life", "taste retained samples")
 	var d working
-	d.line("P20", "age", "Σ d Q10^((t − t_ref)/10)", fmt.Sprintf("%d stays, Q10 = %.3g, t_ref = %.4g °C", len(history), q10, float64(ref)), r.Days, "d", "Q10 rule; default 3, band 2–4.5")
+	d.line("P21", "age", "Σ d Q10^((t − t_ref)/10)", fmt.Sprintf("%d stays, Q10 = %.3g, t_ref = %.4g °C", len(history), q10, float64(ref)), r.Days, "d", "Q10 rule; default 3, band 2–4.5")
 	return Answer{Result: r, Warnings: w, Derivation: d.when(in.Explain)}, nil
 }

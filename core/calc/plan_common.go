@@ -19,17 +19,17 @@ func planners() []Calculation {
 		define("gas", "oxygen that CO2 or nitrogen brings: dissolved, in contact, as headspace", "P9, P12", GasPurity),
 		define("strip", "DO after bubbling gas through beer and venting it, or the gas that a target needs", "P9, P13", Strip),
 		define("addition", "what additions, push water, hops, hoses and heels bring to a tank", "P14–P17", Addition),
-		define("package-air", "air in a package, share of air in its headspace and a caustic reading, to TPO and back", "P21", PackageAir),
-		define("after", "oxygen of a package over time, closures compared, and a band of keeping days", "P18, P19, P23", After),
-		define("age", "days at one temperature that age a package as much as its history", "P19, P20", Age),
-		define("priming", "sugar to prime beer, and the pressure it ends at", "P22, P24", Priming),
+		define("package-air", "air in a package, share of air in its headspace and a caustic reading, to TPO and back", "P18", PackageAir),
+		define("after", "oxygen of a package over time, closures compared, and a band of keeping days", "P19, P20, P22", After),
+		define("age", "days at one temperature that age a package as much as its history", "P20, P21", Age),
+		define("priming", "sugar to prime beer, and the pressure it ends at", "P23, P24", Priming),
 		define("home", "plan for keg, bottle or can without a meter: steps and bands", "P3, P6, P7", Home),
 		define("wort-oxygen", "gas flow for a DO target in wort, and its ceiling", "P25, P26", WortOxygen),
 	}
 }
 
 // maxList bounds the lists of an input.
-const maxList = 2000
+const maxList = 20_000
 
 // decodeList reads a JSON list of objects with the rules of an input: units by
 // suffix, unknown and missing names refused.

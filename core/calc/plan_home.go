@@ -79,8 +79,8 @@ func Priming(in *primingInput) (Answer, error) {
 	}
 	r.Cautions = process.Cautions(process.HazardGlass, process.HazardErupt, process.HazardPressure)
 	var d working
-	d.line("P22", "residual", "10 p e^(−10.73797 + 2617.25/T) / 1.9767", fmt.Sprintf("p = %.5g bar, T = %.2f K", float64(at)/100, float64(in.Highest)+273.15), r.Residual, "vol", "handbook expression; u 2 %")
-	d.line("P22", "sucrose", "(v − v_r) 1.9767 / 0.5143", fmt.Sprintf("(%.4g − %.4g) × 1.9767 / 0.5143", float64(in.CO2), r.Residual), r.Sugars[0].PerL, "g/L", "stoichiometry")
+	d.line("P23", "residual", "10 p e^(−10.73797 + 2617.25/T) / 1.9767", fmt.Sprintf("p = %.5g bar, T = %.2f K", float64(at)/100, float64(in.Highest)+273.15), r.Residual, "vol", "handbook expression; u 2 %")
+	d.line("P23", "sucrose", "(v − v_r) 1.9767 / 0.5143", fmt.Sprintf("(%.4g − %.4g) × 1.9767 / 0.5143", float64(in.CO2), r.Residual), r.Sugars[0].PerL, "g/L", "stoichiometry")
 	d.line("P24", "gauge", "p(v, t) − P", fmt.Sprintf("%.4g volumes at %.4g °C", r.Final, float64(warm)), r.GaugeWarm, "bar", "handbook expression")
 	return Answer{Result: r, Warnings: w, Derivation: d.when(in.Explain)}, nil
 }

@@ -73,7 +73,7 @@ func PackageAir(in *packageAirInput) (Answer, error) {
 		}
 	}
 	var d working
-	d.line("P21", "TPO", "C_liquid + V_air y P M / (R T V_b)", fmt.Sprintf("%.4g + %.4g mL × %.5g ppb/mL", liquid, r.Air, perML), r.TPO, "ppb", "ideal gas; dry air 0.20946 O2")
+	d.line("P18", "TPO", "C_liquid + V_air y P M / (R T V_b)", fmt.Sprintf("%.4g + %.4g mL × %.5g ppb/mL", liquid, r.Air, perML), r.TPO, "ppb", "ideal gas; dry air 0.20946 O2")
 	return Answer{Result: r, Warnings: w, Derivation: d.when(in.Explain)}, nil
 }
 

@@ -15,7 +15,7 @@ const (
 	Q10High = 4.5
 )
 
-// Speed is the rate at a temperature over that at a reference (eq. P19).
+// Speed is the rate at a temperature over that at a reference (eq. P20).
 func Speed(q10 float64, t, reference quantity.Temperature) float64 {
 	return math.Pow(q10, float64(t-reference)/10)
 }
@@ -27,7 +27,7 @@ type Stay struct {
 }
 
 // EquivalentAge is the days at the reference temperature that age a package as
-// much as its history does (eq. P20).
+// much as its history does (eq. P21).
 func EquivalentAge(history []Stay, q10 float64, reference quantity.Temperature) float64 {
 	sum := 0.0
 	for _, s := range history {
@@ -62,7 +62,7 @@ type Course struct {
 }
 
 // After is the oxygen of a package with steady ingress, ppb a day, and
-// first-order uptake, 1/day (eq. P18).
+// first-order uptake, 1/day (eq. P19).
 func After(start quantity.TPO, ingress, uptake, days float64) Course {
 	supplied := float64(start) + ingress*days
 	present := supplied

@@ -27,7 +27,7 @@ var Sugars = []Sugar{
 }
 
 // Priming is the grams of a sugar per litre from a carbonation to another (eq.
-// P22); below zero where the beer holds more already.
+// P23); below zero where the beer holds more already.
 func Priming(target, residual quantity.Carbonation, yield float64) float64 {
 	return float64(target-residual) * quantity.CO2GramsPerVolume / yield
 }

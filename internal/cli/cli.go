@@ -32,6 +32,7 @@ type commands struct {
 	TPO     tpoCommand     `cmd:"" name:"tpo" help:"Total package oxygen of one package, or of each row of a CSV file."`
 	Calc    calcCommand    `cmd:"" help:"Any calculation of the table by its name; without a name, the list."`
 	Check   checkCommand   `cmd:"" help:"Run the published check values on this machine."`
+	Plan    planCommand    `cmd:"" help:"Plan a purge, gas, additions, a package in store, a day without a meter."`
 	Judge   judgeCommand   `cmd:"" help:"Judge a run: keep going, re-test or stop; release or hold; where the oxygen came from."`
 	Report  ReportCmd      `cmd:"" help:"Run report, lot certificate, month and run sheet, as PDF, XLSX or CSV."`
 	Demo    DemoCmd        `cmd:"" help:"Serve an invented brewery, built on first use."`
