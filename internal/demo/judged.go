@@ -48,7 +48,7 @@ func (b *builder) meterChecks() {
 			check("meter1", at, "passed", 0, "")
 		}
 	}
-	for n := 10; n >= 0; n-- {
+	for n := 13; n >= 0; n-- {
 		at := b.workday(n).Add(6 * time.Hour)
 		check("meter1", at, "passed", 0, "")
 		check("meter2", at.Add(5*time.Minute), "passed", 0.4, "")

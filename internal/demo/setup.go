@@ -141,7 +141,7 @@ func (b *builder) instrument(m lab.Meta, x meter, checked time.Time, note string
 }
 
 // checks writes the revisions of the instruments: the renewed cell, and the
-// newest check of each, so that one check is overdue and one is due soon.
+// newest check of each, so that the balance is overdue and the platform scale is due soon.
 func (b *builder) checks() {
 	renewed := b.begins.AddDate(0, 0, 7*(capWeek-1)).Add(6 * time.Hour)
 	ago := func(d time.Duration) time.Time { return b.now.Add(-d) }
@@ -157,7 +157,7 @@ func (b *builder) checks() {
 		{"meter2", 1, ago(6*day + 14*time.Hour), "optical cell, laboratory; zero check 0.4 ppb"},
 		{"meter3", 1, ago(200 * time.Minute), "spare; zero check 14 ppb: out of use until the cell is renewed"},
 		{"balance", 1, ago(31 * day), "200 g reads 200.0 g"},
-		{"platform", 1, ago(40 * day), "20 kg reads 20.00 kg"},
+		{"platform", 1, ago(89*day + 10*time.Hour), "20 kg reads 20.00 kg"},
 		{"probe", 1, ago(60 * day), "ice point 0.1 °C"},
 	} {
 		for _, x := range meters {

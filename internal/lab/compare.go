@@ -297,7 +297,11 @@ func (c *Comparison) outside(list []*tally, units [][]float64) {
 	if err != nil {
 		return
 	}
-	c.Grand, c.Method = Num(a.GrandMean), "analysis of means, 5 % over all groups, "+string(a.Scale)+" scale"
+	var all []float64
+	for _, u := range units {
+		all = append(all, u...)
+	}
+	c.Grand, c.Method = Num(meanOf(all)), "analysis of means, 5 % over all groups, "+string(a.Scale)+" scale"
 	for i, g := range list {
 		g.Outside = a.Groups[i].Outside
 		g.Ratio = Num(a.Groups[i].Mean / a.GrandMean)

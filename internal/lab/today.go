@@ -132,6 +132,16 @@ func (s *Service) dueChecks(ctx context.Context) ([]Due, error) {
 	if err != nil {
 		return nil, err
 	}
+	checks, err := records[MeterCheck](ctx, s, Query{Kind: KindMeterChecks})
+	if err != nil {
+		return nil, err
+	}
+	newest := map[string]Time{}
+	for _, c := range checks {
+		if c.At.After(newest[c.InstrumentID].Time) {
+			newest[c.InstrumentID] = c.At
+		}
+	}
 	var due []Due
 	for _, rev := range revs {
 		in, err := parse[Instrument](rev)
@@ -140,6 +150,9 @@ func (s *Service) dueChecks(ctx context.Context) ([]Due, error) {
 		}
 		if in.Archived || in.CheckEveryDays == nil || *in.CheckEveryDays == 0 {
 			continue
+		}
+		if c := newest[in.ID]; c.After(in.LastCheckedAt.Time) {
+			in.LastCheckedAt = c
 		}
 		d := Due{What: "meter_check", InstrumentID: in.ID, At: At(s.now()), Why: in.Name + ": no check on record"}
 		if !in.LastCheckedAt.IsZero() {
