@@ -77,5 +77,9 @@ export function chance(p: number | null | undefined): string {
 	const x = p * 100;
 	return x < 0.1 ? 'under 0.1 %' : x < 1 ? `${x.toFixed(1)} %` : x > 99 ? 'over 99 %' : `${x.toFixed(0)} %`;
 }
+/** Why there is no chance to give, with the rule in words. */
+export const wrongWords = (r: { wrong?: string; rule: string; probability_wrong: number | null }): string =>
+	r.probability_wrong === null ? (r.wrong ?? '').replace(`the rule ${r.rule}`, `the rule "${ruleName(r.rule)}"`) : `Chance of being wrong: ${chance(r.probability_wrong)} (${r.wrong})`;
 export const span = (h: { from: string; to: string }): string => `${hm(h.from)} to ${hm(h.to)}`;
 export const count = (n: number | null | undefined): string => (n === null || n === undefined ? 'not countable: set the speed of the line' : n.toLocaleString('en-US'));
+export const pallets = (n: number | null | undefined): string => (n ? ` on ${n} ${n === 1 ? 'pallet' : 'pallets'}` : '');

@@ -52,8 +52,8 @@ export function temperatureDue(run: Run, samples: Sample[]): Due | undefined {
 	if (!t.at) return undefined;
 	return { kind: 'temperature', run_id: run.id, what: 'Beer temperature', at: Date.parse(t.at) + TEMPERATURE_MAX_AGE_MIN * 60000, why: 'older than 3 h' };
 }
-export function checkDue(i: Instrument): Due | undefined {
+export function checkDue(i: Instrument, checks: { instrument_id: string; at: string }[] = []): Due | undefined {
 	if (!i.check_every_days) return undefined;
-	const at = i.last_checked_at ? Date.parse(i.last_checked_at) + i.check_every_days * 86400000 : 0;
-	return { kind: 'check', id: i.id, what: `Check of ${i.name}`, at, why: i.last_checked_at ? `every ${i.check_every_days} days` : 'never checked' };
+	const last = [i.last_checked_at, ...checks.filter((c) => c.instrument_id === i.id).map((c) => c.at)].filter((x) => !!x).map((x) => Date.parse(x!)).sort((a, b) => b - a)[0];
+	return { kind: 'check', id: i.id, what: `Check of ${i.name}`, at: last ? last + i.check_every_days * 86400000 : 0, why: last ? `every ${i.check_every_days} days` : 'never checked' };
 }
