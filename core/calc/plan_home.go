@@ -123,6 +123,7 @@ var homeAdvice = []string{
 	"no air into the fermenter when it cools: a bag of CO2 instead of an airlock",
 	"dry hop while yeast works, or in a purged keg",
 	"clean tubing; spray posts and lids to find leaks",
+	"sulphite, 10–30 mg/L of potassium metabisulphite, takes up a little oxygen, slowly",
 }
 
 // Home computes the plan without a meter.
@@ -152,7 +153,7 @@ func Home(in *homeInput) (Answer, error) {
 		left := r.Air * cycle.Factor()
 		r.Levels = append(r.Levels, HomeLevel{l.Key, l.Title, l.PickupLow + l.Low*left, l.PickupHigh + l.High*left, cycle.Cycles, l.Steps})
 	}
-	hazards := []string{process.HazardCO2, process.HazardHome, process.HazardPressure}
+	hazards := []string{process.HazardCO2, process.HazardHome, process.HazardPressure, process.HazardSulphite}
 	if kind != "keg" {
 		hazards = append(hazards, process.HazardGlass)
 	}

@@ -41,6 +41,7 @@ type PurgeResult struct {
 	Steps    []PurgeStepResult `json:"steps"`
 	Curve    []PurgePoint      `json:"curve"` // of the step planned, or the last
 	Compare  []PurgeOption     `json:"compare"`
+	Mixing   *PurgeMixing      `json:"mixing,omitempty"` // of a planned or last sweep
 	Reading  *PurgeReading     `json:"reading,omitempty"`
 	Cautions []process.Caution `json:"cautions"`
 }
@@ -53,6 +54,14 @@ type PurgeStepResult struct {
 	Factor float64 `json:"factor"`
 	PPMV   float64 `json:"oxygen_ppmv"`
 	Gas    float64 `json:"gas_kg"`
+}
+
+// PurgeMixing is the same gas under other mixing: the greatest doubt of a sweep.
+type PurgeMixing struct {
+	MixedPPMV  float64 `json:"mixed_ppmv"`
+	MixedUpper float64 `json:"mixed_upper_ppb"`
+	CalmPPMV   float64 `json:"calm_ppmv"` // three tanks in series
+	CalmUpper  float64 `json:"calm_upper_ppb"`
 }
 
 // PurgePoint is one point of the picture.
@@ -237,7 +246,7 @@ func (s *site) result(exact float64) PurgeResult {
 	r.Released = r.Gas / float64(s.gas.Density(s.t, s.station))
 	r.GasVolumes = r.Released * 1e6 / float64(s.vessel)
 	r.Cost, r.Minutes = s.cost(r.Gas), s.minutes(r.Gas)
-	r.Curve, r.Compare = s.curve(), s.compare(y)
+	r.Curve, r.Compare, r.Mixing = s.curve(), s.compare(y), s.mixing()
 	return r
 }
 
@@ -281,6 +290,25 @@ func (s *site) minutes(kg float64) *float64 {
 	}
 	v := kg * 1000 / float64(s.gas.Density(0, 101.325)) / *s.flow
 	return &v
+}
+
+// mixing is what the planned sweep leaves mixed, and calm.
+func (s *site) mixing() *PurgeMixing {
+	i := s.focus()
+	if s.list[i].Method != process.Sweep {
+		return nil
+	}
+	steps := append([]process.Step(nil), s.list...)
+	at := func(cells int) (ppm, upper float64) {
+		steps[i].Cells = cells
+		y := float64(process.Purged(s.start, s.gasOxygen, steps...))
+		_, upper, _, _, _ = s.figures(y)
+		return 1e6 * y, upper
+	}
+	var m PurgeMixing
+	m.MixedPPMV, m.MixedUpper = at(1)
+	m.CalmPPMV, m.CalmUpper = at(3)
+	return &m
 }
 
 // curve samples the step of focus from nothing to a quarter past its amount.

@@ -113,6 +113,9 @@ func TestPurgeFiguresInOrder(t *testing.T) {
 	rapid.Check(t, func(rt *rapid.T) {
 		in := object{"vessel_l": 100, "beer_l": rapid.Float64Range(1, 100).Draw(rt, "beer"), "volumes": rapid.Float64Range(0, 12).Draw(rt, "n"), "gas_oxygen_ppmv": 30, "beer_temperature_c": 20}
 		r, _ := must(t, "purge", in)
+		if m := r["mixing"].(object); number(t, m, "calm_ppmv") > number(t, m, "mixed_ppmv")*(1+1e-12) || m["mixed_ppmv"] != r["oxygen_ppmv"] {
+			rt.Fatalf("%v: %v", in, m)
+		}
 		if number(t, r, "equilibrium_ppb") > number(t, r, "headspace_ppb") || number(t, r, "headspace_ppb") > number(t, r, "upper_ppb")*(1+1e-9) || number(t, r, "floor_ppb") > number(t, r, "upper_ppb")*(1+1e-9) {
 			rt.Fatalf("%v: %v", in, r)
 		}

@@ -3,7 +3,9 @@ package cli
 import (
 	"bytes"
 	"fmt"
+	"maps"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -22,9 +24,7 @@ func (p *page) line(format string, args ...any) { fmt.Fprintf(&p.Buffer, format+
 // after prints what every plan ends with.
 func (p *page) after(a calc.Answer) {
 	odd(&p.Buffer, a.Warnings)
-	if len(a.Uncertainty) > 0 {
-		p.line("\nStandard uncertainties by --u are in --format json")
-	}
+	p.uncertainty(a)
 	if len(a.Derivation) > 0 {
 		p.line("\nDerivation (equations of docs/planners.md)")
 		for _, s := range a.Derivation {
@@ -36,6 +36,22 @@ func (p *page) after(a calc.Answer) {
 		for _, c := range p.cautions {
 			p.wrap("  ! ", c.Text)
 		}
+	}
+}
+
+// uncertainty prints the figures that the inputs of --u move.
+func (p *page) uncertainty(a calc.Answer) {
+	head := "\nWith the uncertainties of --u, 95 %"
+	for _, name := range slices.Sorted(maps.Keys(a.Uncertainty)) {
+		r := a.Uncertainty[name]
+		if r.U <= 1e-9*math.Abs(r.Value) || len(r.Budget) == 0 {
+			continue
+		}
+		if head != "" {
+			p.line("%s", head)
+			head = ""
+		}
+		p.line("  %-26s %s, %s to %s; most from %s", name, figure(r.Value), figure(r.Low95), figure(r.High95), r.Budget[0].Key)
 	}
 }
 
@@ -141,6 +157,9 @@ func printPurge(p *page, r calc.PurgeResult) {
 	}
 	p.line("  %-38s %22s %9s ppb, %s", "floor that the purge gas sets, at most", "", figure(r.Floor), ppmv(r.FloorPPMV))
 	p.line("\nTakes   %s kg of gas, %s m³ (%s vessel volumes)%s", figure(r.Gas), figure(r.Released), figure(r.GasVolumes), effort(r.Cost, r.Minutes))
+	if m := r.Mixing; m != nil {
+		p.line("Mixing  perfectly mixed %s, %s ppb at most; calm (3 tanks in series) %s, %s ppb", ppmv(m.MixedPPMV), figure(m.MixedUpper), ppmv(m.CalmPPMV), figure(m.CalmUpper))
+	}
 	if r.RoomPPM != nil {
 		p.line("Room    %s ppm CO2 on average if all stays and mixes; vent outdoors", figure(*r.RoomPPM))
 	} else if r.RoomOxygenPct != nil {
