@@ -198,6 +198,9 @@ func inFile(e *quantity.Error, source string, n int) error {
 		return e
 	}
 	named := *e
+	if strings.Contains(e.Message, e.Value) { // said once is enough
+		named.Value = ""
+	}
 	named.Field, named.Message = source, fmt.Sprintf("%s (%d rows could be used)", e.Message, n)
 	return &named
 }
