@@ -32,6 +32,7 @@ func (p *AdditionParts) UnmarshalJSON(text []byte) (err error) {
 }
 
 type additionInput struct {
+	numbers
 	Beer        quantity.Volume       `json:"beer_ml" need:"yes" help:"beer in the tank"`
 	DO          *quantity.DO          `json:"do_ppb" help:"its DO before; 0 when not said"`
 	Parts       AdditionParts         `json:"additions" need:"yes" help:"what goes in, a list"`
@@ -105,6 +106,9 @@ func Addition(in *additionInput) (Answer, error) {
 		list = append(list, h)
 	}
 	r.Cautions = process.Cautions(list...)
+	if in.lean {
+		return Answer{Result: r}, nil
+	}
 	var d working
 	for _, b := range r.Parts {
 		d.line("P14", b.Name, "m / V_total", fmt.Sprintf("%.5g mg / %.6g L", b.Mg, r.Volume), b.Upper, "ppb", "mass balance")

@@ -9,6 +9,7 @@ import (
 )
 
 type afterInput struct {
+	numbers
 	TPO         quantity.TPO         `json:"tpo_ppb" need:"yes" help:"TPO at closing"`
 	Beer        quantity.Volume      `json:"beer_ml" need:"yes" help:"volume of the beer"`
 	Temperature quantity.Temperature `json:"temperature_c" need:"yes" help:"temperature of the store"`
@@ -117,6 +118,9 @@ func After(in *afterInput) (Answer, error) {
 		r.SameAsTPO = &same
 	}
 	r.KeepLow, r.KeepMid, r.KeepHigh = s.keeping(ml, t)
+	if in.lean {
+		return Answer{Result: r}, nil
+	}
 	const points = 30
 	for i := range points + 1 {
 		c := process.After(in.TPO, r.IngressPPB, uptake, days*float64(i)/points)
@@ -196,6 +200,7 @@ func (h *AgeHistory) UnmarshalJSON(text []byte) (err error) {
 }
 
 type ageInput struct {
+	numbers
 	History   AgeHistory            `json:"history" need:"yes" help:"stays, each days and temperature_c"`
 	Reference *quantity.Temperature `json:"reference_c" help:"temperature of the equivalent age; 4 °C when not said"`
 	Q10       *float64              `json:"q10" help:"ageing with 10 K; 3 when not said"`
@@ -265,6 +270,9 @@ func Age(in *ageInput) (Answer, error) {
 		w = warn(w, "hot", "history", format(r.Hottest, 0)+" °C", "above 45 °C no published figure for beer holds", "check the logger")
 	}
 	w = warn(w, "no_promise", "history", "", "a guide within a band of Q10 2–4.5, never a promised shelf life", "taste retained samples")
+	if in.lean {
+		return Answer{Result: r}, nil
+	}
 	var d working
 	d.line("P21", "age", "Σ d Q10^((t − t_ref)/10)", fmt.Sprintf("%d stays, Q10 = %.3g, t_ref = %.4g °C", len(history), q10, float64(ref)), r.Days, "d", "Q10 rule; default 3, band 2–4.5")
 	return Answer{Result: r, Warnings: w, Derivation: d.when(in.Explain)}, nil

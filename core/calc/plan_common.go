@@ -154,6 +154,12 @@ func first(errs ...error) error {
 	return nil
 }
 
+// numbers is part of an input: asked for numbers alone, as uncertainties do many
+// times, a plan leaves out its pictures, warnings and derivation.
+type numbers struct{ lean bool }
+
+func (n *numbers) onlyNumbers() { n.lean = true }
+
 // steps of a derivation, one after the other.
 type working []Step
 

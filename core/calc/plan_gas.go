@@ -10,6 +10,7 @@ import (
 )
 
 type gasInput struct {
+	numbers
 	Gas         string                  `json:"gas" help:"co2 (when not said) or n2"`
 	Oxygen      quantity.Fraction       `json:"oxygen_fraction" need:"yes" help:"oxygen in the gas (oxygen_ppmv)"`
 	CO2         *quantity.Carbonation   `json:"co2_vol" help:"CO2 dissolved and kept, 2.5 when nothing is said"`
@@ -76,6 +77,9 @@ func GasPurity(in *gasInput) (Answer, error) {
 		hazard = process.HazardNitrogen
 	}
 	r.Cautions = process.Cautions(hazard, process.HazardPressure)
+	if in.lean {
+		return Answer{Result: r}, nil
+	}
 	var d working
 	d.line("P12", "Δc", "g / M · y · M_O2", fmt.Sprintf("%.5g g/L / %.6g × %.4g × 31.9988e6", grams, molar, float64(y)), r.Dissolved, "ppb", "mass balance; upper bound")
 	d.line("P9", "contact", "S(t) y P", fmt.Sprintf("S(%.4g °C) × %.4g × %.5g kPa", float64(t), float64(y), float64(p)), r.Contact, "ppb", "Benson & Krause 1984")
@@ -113,6 +117,7 @@ func (in *gasInput) headspace(y quantity.Fraction, p quantity.Pressure, t quanti
 }
 
 type stripInput struct {
+	numbers
 	DO          quantity.DO          `json:"do_ppb" need:"yes" help:"DO of the beer before"`
 	Temperature quantity.Temperature `json:"temperature_c" need:"yes" help:"temperature of the beer"`
 	Gas         string               `json:"gas" help:"co2 (when not said) or n2"`
@@ -181,6 +186,9 @@ func Strip(in *stripInput) (Answer, error) {
 		hazard = process.HazardNitrogen
 	}
 	r.Cautions = process.Cautions(hazard, process.HazardPressure)
+	if in.lean {
+		return Answer{Result: r}, nil
+	}
 	var d working
 	d.line("P9", "floor", "S(t) y P", fmt.Sprintf("S(%.4g °C) × %.4g × %.5g kPa", float64(t), float64(y), float64(p)), r.Floor, "ppb", "Benson & Krause 1984")
 	d.line("P13", "C", "C_f + (C_0 − C_f) e^(−η K G)", fmt.Sprintf("%.4g + (%.5g − %.4g) × e^(−%.4g × %.5g × %.4g)", r.Floor, float64(in.DO), r.Floor, float64(e), oxygen.PartitionRatio(t), n), r.DO, "ppb", "mass balance, Henry's law; η common practice")

@@ -10,6 +10,7 @@ import (
 )
 
 type primingInput struct {
+	numbers
 	Beer        quantity.Volume       `json:"beer_ml" need:"yes" help:"beer to prime"`
 	CO2         quantity.Carbonation  `json:"co2_vol" need:"yes" help:"carbonation wanted"`
 	Highest     quantity.Temperature  `json:"highest_c" need:"yes" help:"highest temperature since fermentation ended"`
@@ -78,6 +79,9 @@ func Priming(in *primingInput) (Answer, error) {
 		w = warn(w, "above_usual", "co2_vol", format(r.Final, 2), fmt.Sprintf("above %.1f volumes, the usual limit of this package (common practice)", usual), "lower it, or take a package whose maker rates it so")
 	}
 	r.Cautions = process.Cautions(process.HazardGlass, process.HazardErupt, process.HazardPressure)
+	if in.lean {
+		return Answer{Result: r}, nil
+	}
 	var d working
 	d.line("P23", "residual", "10 p e^(−10.73797 + 2617.25/T) / 1.9767", fmt.Sprintf("p = %.5g bar, T = %.2f K", float64(at)/100, float64(in.Highest)+273.15), r.Residual, "vol", "handbook expression; u 2 %")
 	d.line("P23", "sucrose", "(v − v_r) 1.9767 / 0.5143", fmt.Sprintf("(%.4g − %.4g) × 1.9767 / 0.5143", float64(in.CO2), r.Residual), r.Sugars[0].PerL, "g/L", "stoichiometry")
@@ -86,6 +90,7 @@ func Priming(in *primingInput) (Answer, error) {
 }
 
 type homeInput struct {
+	numbers
 	Package   string                  `json:"package" help:"keg (when not said), bottle or can"`
 	Beer      quantity.Volume         `json:"beer_ml" need:"yes" help:"beer in the package"`
 	Headspace quantity.Volume         `json:"headspace_ml" need:"yes" help:"gas above it"`
@@ -161,6 +166,9 @@ func Home(in *homeInput) (Answer, error) {
 	var w []Warning
 	if in.Headspace > in.Beer/4 {
 		w = warn(w, "headspace_large", "headspace_ml", in.Headspace.Format(0), "more than a quarter of the beer", "check the units of both volumes")
+	}
+	if in.lean {
+		return Answer{Result: r}, nil
 	}
 	var d working
 	d.line("P6", "one mL", "y P V M / (R T V_b)", fmt.Sprintf("dry air, 20 °C, %.5g kPa, %.5g L", float64(at), float64(in.Beer)/1000), perML, "ppb", "ideal gas")

@@ -9,6 +9,7 @@ import (
 )
 
 type packageAirInput struct {
+	numbers
 	Beer        quantity.Volume       `json:"beer_ml" need:"yes" help:"volume of the beer"`
 	Headspace   *quantity.Volume      `json:"headspace_ml" help:"volume of the gas above it"`
 	Liquid      *quantity.UnshakenDO  `json:"unshaken_do_ppb" help:"what is in the beer already; 0 when not said"`
@@ -71,6 +72,9 @@ func PackageAir(in *packageAirInput) (Answer, error) {
 			drive := 1 - share
 			r.AllowedShare, r.Drive = &share, &drive
 		}
+	}
+	if in.lean {
+		return Answer{Result: r}, nil
 	}
 	var d working
 	d.line("P18", "TPO", "C_liquid + V_air y P M / (R T V_b)", fmt.Sprintf("%.4g + %.4g mL × %.5g ppb/mL", liquid, r.Air, perML), r.TPO, "ppb", "ideal gas; dry air 0.20946 O2")

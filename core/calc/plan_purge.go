@@ -38,6 +38,7 @@ func (s *PurgeSteps) UnmarshalJSON(text []byte) (err error) {
 
 // PurgeInput is a purge: a vessel, what is done to it, and what goes in then.
 type PurgeInput struct {
+	numbers
 	Vessel    *quantity.Volume        `json:"vessel_ml" help:"volume of the vessel; or its dimensions"`
 	Diameter  *quantity.Length        `json:"diameter_mm" help:"inner diameter of a standing cylinder or a hose"`
 	Straight  *quantity.Length        `json:"straight_mm" help:"length of its straight part"`
@@ -93,12 +94,13 @@ type site struct {
 	spaces            []quantity.Volume
 	open              int // step whose amount a target sets, -1 for none
 	basis             string
+	lean              bool
 	target            float64 // ppb; NaN for none
 	residual          float64 // fraction; NaN for none
 }
 
 func (in *PurgeInput) site() (*site, error) {
-	s := &site{t: or(in.Temperature, 20), beerT: or(in.BeerT, 2), flow: in.Flow, price: in.Price, fills: in.Fill != nil || in.FillGauge != nil, open: -1, basis: in.Basis, target: math.NaN(), residual: math.NaN()}
+	s := &site{t: or(in.Temperature, 20), beerT: or(in.BeerT, 2), flow: in.Flow, price: in.Price, fills: in.Fill != nil || in.FillGauge != nil, open: -1, lean: in.lean, basis: in.Basis, target: math.NaN(), residual: math.NaN()}
 	var errs [8]error
 	s.gas, errs[0] = purgeGas(in.Gas)
 	s.gasOxygen, errs[1] = fraction("gas_oxygen_fraction", in.GasOxygen, 0)

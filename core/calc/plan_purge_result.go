@@ -108,6 +108,9 @@ func Purge(in *PurgeInput) (Answer, error) {
 		return Answer{}, err
 	}
 	r := s.result(exact)
+	if in.lean {
+		return Answer{Result: r}, nil
+	}
 	var w []Warning
 	if in.Room != nil {
 		share := float64(process.RoomShare(r.Released, *in.Room))
@@ -246,6 +249,9 @@ func (s *site) result(exact float64) PurgeResult {
 	r.Released = r.Gas / float64(s.gas.Density(s.t, s.station))
 	r.GasVolumes = r.Released * 1e6 / float64(s.vessel)
 	r.Cost, r.Minutes = s.cost(r.Gas), s.minutes(r.Gas)
+	if s.lean {
+		return r
+	}
 	r.Curve, r.Compare, r.Mixing = s.curve(), s.compare(y), s.mixing()
 	return r
 }

@@ -10,6 +10,7 @@ import (
 )
 
 type wortInput struct {
+	numbers
 	Flow        *float64             `json:"wort_l_min" help:"flow of the wort; or its volume and the time"`
 	Volume      *quantity.Volume     `json:"wort_ml" help:"wort of the brew"`
 	Minutes     *quantity.Minutes    `json:"knockout_min" help:"time it takes"`
@@ -83,6 +84,9 @@ func WortOxygen(in *wortInput) (Answer, error) {
 	r.Cautions = process.Cautions(process.HazardOxygen)
 	if share < 1 {
 		r.Cautions = process.Cautions(process.HazardPressure)
+	}
+	if in.lean {
+		return Answer{Result: r}, nil
 	}
 	var d working
 	d.line("P25", "Q", "q (c − c_0) / (ρ η)", fmt.Sprintf("%.5g L/min × %.5g mg/L / (%.5g mg/NL × %.3g)", flow, need*1000, 1000*density*share, float64(in.Efficiency)), r.Flow, "NL/min", "mass balance")

@@ -107,6 +107,9 @@ func propagate(c *Calculation, in reflect.Value, result any, r request) (map[str
 func modelOf(c *Calculation, in reflect.Value, targets []int, number int) uncertainty.Model {
 	work := reflect.New(c.input)
 	work.Elem().Set(in.Elem())
+	if lean, ok := work.Interface().(interface{ onlyNumbers() }); ok {
+		lean.onlyNumbers()
+	}
 	fields := make([]reflect.Value, len(targets))
 	for i, index := range targets {
 		f := work.Elem().Field(index)
