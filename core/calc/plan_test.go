@@ -256,3 +256,33 @@ func TestPlanCautions(t *testing.T) {
 		}
 	}
 }
+
+// What a plan leaves out for its uncertainties changes no number.
+func TestPlanUncertaintyValues(t *testing.T) {
+	for name, in := range planExamples {
+		c, err := calc.Find(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		u := object{}
+		for _, f := range c.Fields {
+			if v, given := in[f.Name]; given && f.Kind != nil {
+				value, _ := json.Number(encode(t, v)).Float64()
+				u[f.Name] = value * 1e-3
+			}
+		}
+		result, answer := must(t, name, with(in, object{"u": u}))
+		moved := 0
+		for key, one := range answer["uncertainty"].(object) {
+			if got := number(t, one.(object), "value"); !near(got, number(t, result, key), 1e-12) {
+				t.Errorf("%s: %s is %v, its uncertainty is of %v", name, key, result[key], got)
+			}
+			if number(t, one.(object), "u") > 0 {
+				moved++
+			}
+		}
+		if moved == 0 {
+			t.Errorf("%s: no uncertainty with %v", name, u)
+		}
+	}
+}
