@@ -28,9 +28,10 @@ export class Serve {
 		this.data = data;
 		this.url = `http://127.0.0.1:${port}`;
 	}
-	static async start(): Promise<Serve> {
+	/** On an empty folder, or on one that is given and is removed at the end as well. */
+	static async start(data = mkdtempSync(join(tmpdir(), 'ullage-e2e-'))): Promise<Serve> {
 		if (!existsSync(BIN)) throw new Error(`${BIN} is not there: build it first (make), or set ULLAGE_BIN`);
-		const s = new Serve(await freePort(), mkdtempSync(join(tmpdir(), 'ullage-e2e-')));
+		const s = new Serve(await freePort(), data);
 		await s.up();
 		return s;
 	}
