@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"math"
 	"math/rand/v2"
+	"strings"
 	"testing"
 
 	"ullage/core/calc"
@@ -30,6 +31,54 @@ func BenchmarkIntervalsCover(b *testing.B) {
 			b.ReportMetric(100*float64(n)/coverageRepeats, name+"-%")
 		}
 	}
+}
+
+// BenchmarkVerdicts counts the verdicts on 20 pairs whose stated uncertainties are
+// right (2.5 ppb a pair and more at higher levels), where the two are alike,
+// where the calculated figure is 10 ppb high, and where it is 12 % high:
+// go test ./core/calc -bench Verdicts -benchtime 1x
+func BenchmarkVerdicts(b *testing.B) {
+	for b.Loop() {
+		rng := rand.New(rand.NewPCG(7, 96))
+		for _, c := range []struct {
+			name         string
+			offset, part float64
+			because      string
+		}{{"alike", 0, 0, ""}, {"offset", 10, 0, calc.ByOffset}, {"proportional", 0, 0.12, calc.ByRatio}} {
+			verdicts, right := map[string]int{}, 0
+			for range coverageRepeats {
+				v, because := verdictOnce(b, rng, c.offset, c.part)
+				verdicts[v]++
+				if because == c.because {
+					right++
+				}
+			}
+			for v, n := range verdicts {
+				b.ReportMetric(100*float64(n)/coverageRepeats, c.name+":"+strings.ReplaceAll(v, " ", "_")+"-%")
+			}
+			b.ReportMetric(100*float64(right)/coverageRepeats, c.name+":cause-right-%")
+		}
+	}
+}
+
+func verdictOnce(b *testing.B, rng *rand.Rand, offset, part float64) (verdict, because string) {
+	in := calc.AgreeInput{Rows: make(calc.Rows[calc.AgreePair], 20)}
+	for i := range in.Rows {
+		truth := 40 + 110*rng.Float64()
+		uc, ud := math.Max(2, 0.03*truth), math.Max(1, 0.015*truth)
+		c, d := quantity.TPO(truth*(1+part)+offset+uc*rng.NormFloat64()), quantity.TPO(truth+ud*rng.NormFloat64())
+		cu, du := quantity.TPO(uc), quantity.TPO(ud)
+		in.Rows[i] = calc.AgreePair{Calculated: &c, Direct: &d, CalculatedU: &cu, DirectU: &du}
+	}
+	answer, err := calc.Agree(&in)
+	if err != nil {
+		b.Fatal(err)
+	}
+	r := answer.Result.(calc.AgreeResult)
+	if len(r.Because) > 0 {
+		because = r.Because[0].Kind
+	}
+	return r.Verdict, because
 }
 
 // count notes whether an interval of a result holds the truth.
