@@ -1,5 +1,5 @@
 # make run · make test · make bench · make gen      (see README.md)
-.PHONY: run test test-go test-wasm test-web test-e2e lint bench gen wasm web build clean
+.PHONY: run test test-go test-wasm test-web test-e2e lint bench gen pictures wasm web build clean
 
 GO ?= go
 NODE ?= node
@@ -67,6 +67,12 @@ gen: web/node_modules
 	$(GO) test ./core/calc -run Agreement -update
 	$(GO) test ./internal/api -run OpenAPI -update
 	cd web && npm run gen
+
+# The pictures of the README, from the demo.
+pictures: web build
+	@rm -rf ullage-demo && bin/ullage demo --build-only
+	@bin/ullage demo --addr 127.0.0.1:8029 & server=$$!; sleep 2; \
+		(cd web && ULLAGE_URL=http://127.0.0.1:8029 node_modules/.bin/node e2e/pictures.ts); kill $$server
 
 clean:
 	rm -rf bin web/static/core.wasm web/static/wasm_exec.js

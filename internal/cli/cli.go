@@ -35,6 +35,9 @@ type commands struct {
 	Plan    planCommand    `cmd:"" help:"Plan a purge, gas, additions, a package in store, a day without a meter."`
 	Judge   judgeCommand   `cmd:"" help:"Judge a run: keep going, re-test or stop; release or hold; where the oxygen came from."`
 	Report  ReportCmd      `cmd:"" help:"Run report, lot certificate, month and run sheet, as PDF, XLSX or CSV."`
+	Agree   AgreeCmd       `cmd:"" help:"Calculated against direct TPO: may the one stand in for the other?"`
+	Meter   CheckMeterCmd  `cmd:"" name:"check-meter" help:"Check a DO meter: zero, air-saturated water, response."`
+	Study   StudyCmd       `cmd:"" help:"Studies of tare, capacity, shaking, delay, repeatability, and what to buy next."`
 	Demo    DemoCmd        `cmd:"" help:"Serve an invented brewery, built on first use."`
 	Serve   ServeCmd       `cmd:"" help:"Serve the app and the HTTP API; the records are kept in a folder."`
 	Export  ExportCmd      `cmd:"" help:"Write all records to one zip of JSON and CSV."`
