@@ -41,18 +41,18 @@ func (o *only[T]) UnmarshalJSON(text []byte) error {
 
 // judgeRow is what a row has beside the fields of a package.
 type judgeRow struct {
-	ID        label            `json:"id"`
-	Taken     moment           `json:"taken_at"`
-	Closed    moment           `json:"closed_at"`
-	Head      label            `json:"head"`
-	Station   label            `json:"station"`
-	Event     string           `json:"event"`
-	Tank      *quantity.DO     `json:"tank_do_ppb"`
-	TPO       *quantity.TPO    `json:"tpo_ppb"`
-	U         float64          `json:"tpo_u_ppb"`
-	Beer      *quantity.Volume `json:"beer_ml"`
-	Factor    float64          `json:"total_to_dissolved"`
-	FillKnown bool             `json:"fill_known"`
+	ID        label            `json:"id" help:"what the package is called"`
+	Taken     moment           `json:"taken_at" help:"when it was read, like 2026-03-02T07:25:00+01:00"`
+	Closed    moment           `json:"closed_at" help:"when it was closed, like 2026-03-02T07:20:00+01:00"`
+	Head      label            `json:"head" help:"head of the filler, a number or a word"`
+	Station   label            `json:"station" help:"station of the closing machine, a number or a word"`
+	Event     string           `json:"event" help:"start, stop, restart, tank_change, gas_change, adjustment or end"`
+	Tank      *quantity.DO     `json:"tank_do_ppb" help:"DO of the bright tank"`
+	TPO       *quantity.TPO    `json:"tpo_ppb" help:"TPO where it is known already"`
+	U         float64          `json:"tpo_u_ppb" help:"its standard uncertainty, ppb"`
+	Beer      *quantity.Volume `json:"beer_ml" help:"volume of the beer, with tpo_ppb"`
+	Factor    float64          `json:"total_to_dissolved" help:"total-to-dissolved ratio, with tpo_ppb"`
+	FillKnown bool             `json:"fill_known" help:"true where the fill was measured"`
 }
 
 // label is a word or a number: the head "4" and the head 4 are one.
