@@ -43,6 +43,15 @@ describe('at the line', () => {
 		expect(nextPlace([s(1, { head: 3, station: 1, kind: 'unshaken' })], line)).toEqual({ head: 3, station: 1 });
 		expect(nextPlace([s(1, { head: 3, station: 1 }), s(2, { kind: 'inlet' })], line).head).toBe(4);
 	});
+	it('stays on a head above the limit for two re-tests, then turns on', () => {
+		const of = (min: number, head: number, tpo_ppb: number) => s(min, { head, station: 1, result: { method: 'm', computed_by: 'device', tpo_ppb } });
+		const x = [of(1, 2, 100), of(2, 3, 240)];
+		expect(nextPlace(x, line, 200)).toMatchObject({ head: 3, station: 1, why: expect.stringContaining('Head 3') });
+		expect(nextPlace(x, line).head).toBe(4);
+		expect(nextPlace([...x, of(3, 3, 100)], line, 200).head).toBe(3);
+		expect(nextPlace([...x, of(3, 3, 260), of(4, 3, 100)], line, 200).head).toBe(4);
+		expect(nextPlace([...x, of(3, 4, 100)], line, 200).head).toBe(5);
+	});
 	it('begins a new set after half the interval', () => {
 		const x = [s(0, { set_no: 2 })];
 		expect(nextSet(x, 30, Date.parse(at(10)))).toBe(2);

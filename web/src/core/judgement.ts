@@ -75,7 +75,7 @@ export const HIT: Record<string, string> = { beyond_limits: 'One package outside
 export function chance(p: number | null | undefined): string {
 	if (p === null || p === undefined) return '';
 	const x = p * 100;
-	return x < 0.1 ? 'under 0.1 %' : x < 1 ? `${x.toFixed(1)} %` : x > 99 ? 'over 99 %' : `${x.toFixed(0)} %`;
+	return x < 0.1 ? 'under\u00a00.1\u00a0%' : x < 1 ? `${x.toFixed(1)}\u00a0%` : x > 99 ? 'over\u00a099\u00a0%' : `${x.toFixed(0)}\u00a0%`;
 }
 /** Why there is no chance to give, with the rule in words. */
 export const wrongWords = (r: { wrong?: string; rule: string; probability_wrong: number | null }): string =>

@@ -12,10 +12,25 @@ const byTime = (a: Sample, b: Sample) => Date.parse(a.taken_at) - Date.parse(b.t
 export const inOrder = (s: Sample[]): Sample[] => [...s].sort(byTime);
 
 /** A pair stays on its head: after an unshaken package the same head is due, shaken. */
-export function nextPlace(samples: Sample[], line: Line | undefined): { head?: number; station?: number } {
-	const last = inOrder(samples).filter((s) => s.kind !== 'inlet').at(-1);
+export function nextPlace(samples: Sample[], line: Line | undefined, red?: number): { head?: number; station?: number; why?: string } {
+	const packages = inOrder(samples).filter((s) => s.kind !== 'inlet');
+	const again = retest(packages, red);
+	if (again) return { ...again, why: `Head ${again.head} was above the limit: the same head again` };
+	const last = packages.at(-1);
 	const step = (x: number | undefined, n: number | undefined) => (n ? (x === undefined ? 1 : last?.kind === 'unshaken' ? x : (x % n) + 1) : undefined);
 	return { head: step(last?.head, line?.heads), station: step(last?.station, line?.stations) };
+}
+
+/** Re-tests of a head above the limit that refute or confirm it (common practice). */
+const RETESTS = 2;
+/** While the last packages are of one head that was above the limit: that head, until it was pulled twice more. */
+function retest(packages: Sample[], red: number | undefined): { head?: number; station?: number } | undefined {
+	const shaken = packages.filter((s) => s.kind === 'shaken' && s.result?.tpo_ppb !== undefined);
+	const head = shaken.at(-1)?.head;
+	if (red === undefined || !head) return undefined;
+	const streak = shaken.slice(shaken.findLastIndex((s) => s.head !== head) + 1);
+	const high = streak.findIndex((s) => s.result!.tpo_ppb! > red);
+	return high >= 0 && streak.length - 1 - high < RETESTS ? { head, station: streak.at(-1)!.station } : undefined;
 }
 
 /** A new set begins once half the sampling interval has passed since the set began. */

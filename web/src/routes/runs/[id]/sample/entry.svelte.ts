@@ -1,6 +1,7 @@
 // One sample being typed: texts as typed, numbers made of them, the live result.
 // Texts survive a reload; the id is minted when the form opens, so that a second
 // tap on Save is the same record.
+import { limitOf } from '#api/records.ts';
 import type { Flag, Format, Instrument, Line, Run, Sample, SampleInputs, SampleKind, SampleResult, Units } from '#api/records.ts';
 import { run as calc, type CalcWarning } from '#core/client.ts';
 import { carriedTemperature, nextPlace, nextSet, TEMPERATURE_MAX_AGE_MIN } from '#core/line.ts';
@@ -28,6 +29,8 @@ export class Entry {
 	note = $state('');
 	head = $state<number | undefined>();
 	station = $state<number | undefined>();
+	/** Why this head comes next, where it is not by rotation. */
+	placeWhy = $state('');
 	set_no = $state(1);
 	closed_at = $state('');
 	carried = $state<{ c?: number; at?: string }>({});
@@ -47,7 +50,8 @@ export class Entry {
 		const { run, line, samples } = this.around();
 		this.original = undefined;
 		this.id = uuidv7(now);
-		const place = nextPlace(samples, line);
+		const place = nextPlace(samples, line, limitOf(run?.in_force, 'tpo')?.single_red_ppb);
+		this.placeWhy = place.why ?? '';
 		this.head = place.head;
 		this.station = place.station;
 		this.text = { ...NONE };

@@ -3,8 +3,8 @@
 import { judged, Unreachable } from '#api/client.ts';
 import { net } from '#offline/net.svelte.ts';
 import { store } from '#offline/store.svelte.ts';
-import { run as calc } from './client.ts';
-import { judgeInput, ruleSetFor, type Report, type RunParts } from './judgement.ts';
+import { run as calc } from '#core/client.ts';
+import { judgeInput, ruleSetFor, type Report, type RunParts } from '#core/judgement.ts';
 
 export function partsOf(id: string): RunParts | undefined {
 	const run = store.get('runs', id);
