@@ -68,7 +68,7 @@ func runCase(f *checks.File, c *checks.Case) []checkLine {
 	var lines []checkLine
 	for _, g := range findings {
 		lines = append(lines, checkLine{g.OK, fmt.Sprintf("    %s  %-36s %-28s want %-16s got %-16s tolerance %.3g  [%s] %s\n",
-			mark(g.OK), c.ID, g.Output, wanted(g.Want), got(g.Got), g.Allowed, strings.Join(c.Flags, " "), c.Source)})
+			mark(g.OK), c.ID, g.Output, g.Want, got(g.Got), g.Allowed, strings.Join(c.Flags, " "), c.Source)})
 	}
 	return lines
 }
@@ -78,20 +78,6 @@ func mark(ok bool) string {
 		return "ok "
 	}
 	return "off"
-}
-
-func wanted(w checks.Want) string {
-	switch {
-	case w.Number != nil:
-		return got(*w.Number)
-	case w.Exact != nil:
-		return fmt.Sprint(w.Exact)
-	case w.Above != nil && w.Below != nil:
-		return fmt.Sprintf("%g to %g", *w.Above, *w.Below)
-	case w.Above != nil:
-		return fmt.Sprintf("above %g", *w.Above)
-	}
-	return fmt.Sprintf("below %g", *w.Below)
 }
 
 func got(v any) string {
