@@ -143,3 +143,27 @@ func TestCompareAndMonth(t *testing.T) {
 		t.Error("no such run:", resp.StatusCode)
 	}
 }
+
+// The run's own state is no way round the rule: it is released with a signed
+// decision or a proven meter.
+func TestReleaseOfARun(t *testing.T) {
+	release := func(b *bench, run string) (int, string) {
+		stored := b.do(200, "GET", "/api/v1/runs/"+run, nil)
+		rev := stored["rev"]
+		stored["hold"], stored["reason"] = obj{"state": "released", "reason": "all within"}, "all within"
+		resp, text := b.send("PUT", "/api/v1/runs/"+run, obj{"base_rev": rev, "record": stored})
+		return resp.StatusCode, string(text)
+	}
+	b, run := judged(t, "failed", ordinary)
+	if code, text := release(b, run); code != 422 || !strings.Contains(text, "no passed check before and after") {
+		t.Errorf("on a failed meter the run was released: %d %s", code, text)
+	}
+	b.do(200, "PUT", "/api/v1/decisions/"+b.id("c"), b.decision(run, obj{"proposed": "hold", "decision": "conditional", "condition": "taproom only", "why": "re-tested on another meter"}))
+	if code, text := release(b, run); code != 200 {
+		t.Errorf("with a signed decision: %d %s", code, text)
+	}
+	b, run = judged(t, "passed", ordinary)
+	if code, text := release(b, run); code != 200 {
+		t.Errorf("with a proven meter: %d %s", code, text)
+	}
+}

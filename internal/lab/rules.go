@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"reflect"
 	"time"
+
+	"ullage/core/verdict"
 )
 
 // maxSkew is how far a device's clock may be off before the answer says so.
@@ -131,7 +133,31 @@ func (b *batch) runRules(ctx context.Context, r, prev *Run) ([]Warning, error) {
 	if !reflect.DeepEqual(r.InForce, prev.InForce) {
 		b.changed = append(b.changed, r)
 	}
+	if r.Hold.State == "released" && prev.Hold.State != "released" {
+		return nil, b.mayGo(ctx, r, prev)
+	}
 	return nil, nil
+}
+
+// mayGo refuses to release a lot on a meter that was not proven: a run is set
+// free by a signed decision, or where its meter passed before and after. A run
+// without readings has nothing that a meter could have got wrong.
+func (b *batch) mayGo(ctx context.Context, r, prev *Run) error {
+	for _, p := range b.pending {
+		if d, ok := p.(*LotDecision); ok && d.RunID == r.ID && d.Decision != verdict.Hold {
+			return nil
+		}
+	}
+	decided, err := b.svc.decided(ctx, prev)
+	if err != nil || decided == verdict.Release || decided == verdict.Conditional {
+		return err
+	}
+	j, err := b.svc.JudgeRun(ctx, r.ID)
+	if err != nil || j.Meter.Before == verdict.Passed && j.Meter.After == verdict.Passed {
+		return nil
+	}
+	return fault(Invalid, "hold.state", r.Hold.State, "the DO meter has no passed check before and after the run",
+		"check it and record the check, or sign a decision with its conditions")
 }
 
 func (b *batch) sampleRules(ctx context.Context, r, prev *Sample) ([]Warning, error) {
