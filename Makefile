@@ -59,8 +59,11 @@ test-e2e: web build
 # Speed is measured here, never in a test. A million rows through the built
 # program are timed from outside, as a user would see them.
 bench: build
-	$(GO) test ./core/... ./internal/... -run '^$$' -bench . -benchmem
 	scripts/bench-cli.sh
+	$(GO) test ./core/calc ./core/uncertainty ./core/stats ./internal/... -run '^$$' -bench . -benchmem -timeout 60m
+	$(GO) test ./core/verdict -run '^$$' -bench . -benchtime 1x -timeout 60m
+	ULLAGE_LONG=1 $(GO) test -run TestKill ./internal/cli -timeout 30m
+	cd web && npm run bench && npm run size
 
 # Everything generated that is committed.
 gen: web/node_modules
