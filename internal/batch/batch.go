@@ -85,6 +85,7 @@ func (j Job) pump(chunks *chunker, columns *columns, out io.Writer) (Summary, er
 	}
 	work, order := make(chan *chunk, workers), make(chan *chunk, 2*workers)
 	stop := make(chan struct{})
+	var spare sync.Pool // buffers of results already written
 	var readErr error
 	go func() {
 		defer close(order)
@@ -109,13 +110,14 @@ func (j Job) pump(chunks *chunker, columns *columns, out io.Writer) (Summary, er
 	for range workers {
 		group.Go(func() {
 			w := newWorker(j, columns)
+			w.spare = &spare
 			for c := range work {
 				w.do(c)
 				close(c.done)
 			}
 		})
 	}
-	sum, err := j.write(order, out)
+	sum, err := j.write(order, out, &spare)
 	if err != nil {
 		close(stop)
 		for c := range order {
@@ -129,7 +131,7 @@ func (j Job) pump(chunks *chunker, columns *columns, out io.Writer) (Summary, er
 	return sum, err
 }
 
-func (j Job) write(order <-chan *chunk, out io.Writer) (Summary, error) {
+func (j Job) write(order <-chan *chunk, out io.Writer, spare *sync.Pool) (Summary, error) {
 	var sum Summary
 	for c := range order {
 		<-c.done
@@ -140,6 +142,8 @@ func (j Job) write(order <-chan *chunk, out io.Writer) (Summary, error) {
 		if _, err := out.Write(text); err != nil {
 			return sum, fmt.Errorf("the results could not be written: %w", err)
 		}
+		used := c.out // not the chunk with its text
+		spare.Put(&used)
 		sum.Rows += c.rows
 		sum.Faults += len(c.faults)
 		for _, f := range c.faults {

@@ -2,6 +2,7 @@ package batch
 
 import (
 	"strings"
+	"sync"
 	"unicode/utf8"
 
 	"ullage/core/calc"
@@ -15,6 +16,7 @@ type worker struct {
 	columns  *columns
 	row      *row
 	eval     calc.Evaluator
+	spare    *sync.Pool
 	cells    []string
 	result   calc.TPOResult
 	warnings []calc.Warning
@@ -28,7 +30,11 @@ func newWorker(j Job, c *columns) *worker {
 
 func (w *worker) do(c *chunk) {
 	text, line := c.data, c.line
-	c.out = make([]byte, 0, 3*len(text)+4096)
+	if used, ok := w.spare.Get().(*[]byte); ok {
+		c.out = (*used)[:0]
+	} else {
+		c.out = make([]byte, 0, 4*len(text)+4096)
+	}
 	for len(text) > 0 {
 		record, size, state := csvtext.Cut(text)
 		text = text[size:]
