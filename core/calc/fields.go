@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"encoding/json"
 	"errors"
-	"fmt"
 	"io"
 	"reflect"
 	"strconv"
@@ -216,4 +215,5 @@ func names(fields []Field) string {
 
 func format(v float64, decimals int) string { return strconv.FormatFloat(v, 'f', decimals, 64) }
 
-func sprint(v any) string { return fmt.Sprint(v) }
+// Index is the place of the field in the struct that Calculation.Input makes.
+func (f *Field) Index() int { return f.index }

@@ -32,22 +32,28 @@ func FuzzRun(f *testing.F) {
 	}
 	f.Fuzz(func(t *testing.T, i uint8, input string) {
 		name := list[int(i)%len(list)].Name
-		var method struct {
-			Uncertainty any `json:"uncertainty"`
-		}
-		if json.Unmarshal([]byte(input), &method) == nil && method.Uncertainty == calc.MonteCarlo {
-			return // right, and slow
-		}
-		out, err := calc.Run(name, []byte(input))
-		if err != nil {
-			var e *quantity.Error
-			if !errors.As(err, &e) || e.Message == "" || e.Mend == "" {
-				t.Fatalf("%s %s: %#v", name, input, err)
-			}
-			return
-		}
-		if !json.Valid(out) { // JSON has no NaN and no infinity
-			t.Fatalf("%s %s: %s", name, input, out)
-		}
+		fuzzOne(t, name, input)
 	})
+}
+
+// fuzzOne runs a calculation on any text: finite JSON, or a refusal with
+// message and mend.
+func fuzzOne(t *testing.T, name, input string) {
+	var method struct {
+		Uncertainty any `json:"uncertainty"`
+	}
+	if json.Unmarshal([]byte(input), &method) == nil && method.Uncertainty == calc.MonteCarlo {
+		return // right, and slow
+	}
+	out, err := calc.Run(name, []byte(input))
+	if err != nil {
+		var e *quantity.Error
+		if !errors.As(err, &e) || e.Message == "" || e.Mend == "" {
+			t.Fatalf("%s %s: %#v", name, input, err)
+		}
+		return
+	}
+	if !json.Valid(out) { // JSON has no NaN and no infinity
+		t.Fatalf("%s %s: %s", name, input, out)
+	}
 }

@@ -72,11 +72,7 @@ func GasPurity(in *gasInput) (Answer, error) {
 	if r.Headspace, err = in.headspace(y, p, t); err != nil {
 		return Answer{}, err
 	}
-	hazard := process.HazardCO2
-	if g == process.N2 {
-		hazard = process.HazardNitrogen
-	}
-	r.Cautions = process.Cautions(hazard, process.HazardPressure)
+	r.Cautions = process.Cautions(g.Hazard(), process.HazardPressure)
 	if in.lean {
 		return Answer{Result: r}, nil
 	}
@@ -181,11 +177,7 @@ func Strip(in *stripInput) (Answer, error) {
 		r.Gas = &kg
 	}
 	w := warn(nil, "stripping_costs", "gas_per_beer", format(n, 2), "only gas that leaves strips; beer below its carbonation swallows the first bubbles, and aroma and foam go with the rest", "do it once, vent under control, and read the DO after")
-	hazard := process.HazardCO2
-	if g == process.N2 {
-		hazard = process.HazardNitrogen
-	}
-	r.Cautions = process.Cautions(hazard, process.HazardPressure)
+	r.Cautions = process.Cautions(g.Hazard(), process.HazardPressure)
 	if in.lean {
 		return Answer{Result: r}, nil
 	}

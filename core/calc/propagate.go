@@ -2,6 +2,7 @@ package calc
 
 import (
 	"encoding/json"
+	"fmt"
 	"maps"
 	"math"
 	"reflect"
@@ -74,7 +75,7 @@ func propagate(c *Calculation, in reflect.Value, result any, r request) (map[str
 			return nil, &quantity.Error{Field: "u." + name, Message: "is no quantity of this calculation", Mend: "known are " + names(c.Fields)}
 		}
 		if u < 0 || math.IsNaN(u) || math.IsInf(u, 0) {
-			return nil, &quantity.Error{Field: "u." + name, Value: sprint(u), Message: "is no standard uncertainty", Mend: "give a number from 0 up"}
+			return nil, &quantity.Error{Field: "u." + name, Value: fmt.Sprint(u), Message: "is no standard uncertainty", Mend: "give a number from 0 up"}
 		}
 		if slices.Contains(targets, f.index) {
 			return nil, &quantity.Error{Field: "u." + name, Message: "is given twice, in two units", Mend: "keep one of them"}

@@ -1,13 +1,6 @@
 package calc_test
 
-import (
-	"encoding/json"
-	"errors"
-	"testing"
-
-	"ullage/core/calc"
-	"ullage/core/quantity"
-)
+import "testing"
 
 var studies = []string{"agree", "check-meter", "study-tare", "study-capacity", "study-neck", "study-shake", "study-delay", "study-line", "study-repeatability", "buy-next"}
 
@@ -33,23 +26,6 @@ func FuzzStudies(f *testing.F) {
 		if len(input) > 20_000 {
 			return
 		}
-		name := studies[int(i)%len(studies)]
-		var method struct {
-			Uncertainty any `json:"uncertainty"`
-		}
-		if json.Unmarshal([]byte(input), &method) == nil && method.Uncertainty == calc.MonteCarlo {
-			return // right, and slow
-		}
-		out, err := calc.Run(name, []byte(input))
-		if err != nil {
-			var e *quantity.Error
-			if !errors.As(err, &e) || e.Message == "" || e.Mend == "" {
-				t.Fatalf("%s %s: %#v", name, input, err)
-			}
-			return
-		}
-		if !json.Valid(out) {
-			t.Fatalf("%s %s: %s", name, input, out)
-		}
+		fuzzOne(t, studies[int(i)%len(studies)], input)
 	})
 }

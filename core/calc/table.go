@@ -96,17 +96,13 @@ func Do(name string, input []byte) (Answer, error) {
 	if err != nil {
 		return Answer{}, err
 	}
-	in := reflect.New(c.input)
-	if c.Name == "tpo" { // has its own uncertainty
-		if err := decode(c.Fields, own, in.Elem()); err != nil {
+	var shared request
+	if !c.ownUncertainty() {
+		if own, shared, err = splitUncertainty(own); err != nil {
 			return Answer{}, err
 		}
-		return c.run(in.Interface())
 	}
-	own, request, err := splitUncertainty(own)
-	if err != nil {
-		return Answer{}, err
-	}
+	in := reflect.New(c.input)
 	if err := decode(c.Fields, own, in.Elem()); err != nil {
 		return Answer{}, err
 	}
@@ -114,7 +110,7 @@ func Do(name string, input []byte) (Answer, error) {
 	if err != nil {
 		return Answer{}, err
 	}
-	answer.Uncertainty, err = propagate(c, in, answer.Result, request)
+	answer.Uncertainty, err = propagate(c, in, answer.Result, shared)
 	return answer, err
 }
 
@@ -149,5 +145,9 @@ func define[I any](name, help, equations string, run func(*I) (Answer, error)) C
 	}
 }
 
-// FieldIndex is the place of a field in the struct that Input makes.
-func (c *Calculation) FieldIndex(f *Field) int { return f.index }
+// ownUncertainty tells that "u" is a field of the calculation, which then
+// propagates by itself.
+func (c *Calculation) ownUncertainty() bool {
+	_, _, own := Match(c.Fields, "u")
+	return own
+}

@@ -16,6 +16,7 @@ type Evaluator struct {
 
 	problem  uncertainty.Problem
 	first    uncertainty.First
+	firstU   float64 // of the last propagation to first order
 	x        [xCount]float64
 	loadings []uncertainty.Loading
 	model    evaluator
@@ -86,15 +87,14 @@ func (e *Evaluator) choose(in *TPOInput) (uint8, error) {
 	if in.Capacity != nil && in.CapacityWater != nil {
 		return noPath, &quantity.Error{Field: "capacity_water_g", Message: "is given beside capacity_ml", Mend: "keep one of them"}
 	}
-	canWeigh := in.Gross != nil && in.Tare != nil && in.SG != nil
-	canHeight := in.Gap != nil && in.NeckGap != nil && in.NeckHeadspace != nil && in.NeckPerMM != nil
+	canWeigh, canHeight := in.allows(weighed), in.allows(byHeight)
 	switch in.Path {
 	case PathWeighed:
 		return demand(canWeigh, weighed, in.lacksWeighing())
 	case PathFillHeight:
 		return demand(canHeight, byHeight, in.lacksHeight())
 	case PathAssumed:
-		return demand(in.Nominal != nil, assumed, "nominal_ml")
+		return demand(in.allows(assumed), assumed, "nominal_ml")
 	}
 	switch {
 	case canWeigh && canHeight:
@@ -114,6 +114,17 @@ func (e *Evaluator) choose(in *TPOInput) (uint8, error) {
 		return assumed, nil
 	}
 	return noPath, missing(in.lacksWeighing())
+}
+
+// allows tells whether all inputs of a path are there.
+func (in *TPOInput) allows(path uint8) bool {
+	switch path {
+	case weighed:
+		return in.Gross != nil && in.Tare != nil && in.SG != nil
+	case byHeight:
+		return in.Gap != nil && in.NeckGap != nil && in.NeckHeadspace != nil && in.NeckPerMM != nil
+	}
+	return in.Nominal != nil
 }
 
 func demand(open bool, path uint8, lacks string) (uint8, error) {
@@ -241,6 +252,7 @@ var airAt20 = oxygen.AirMicrograms(20)
 // for the budget.
 func (e *Evaluator) propagate(in *TPOInput, out *TPOResult) {
 	r := e.first.Propagate(&e.problem, e.call)
+	e.firstU = r.U
 	out.U, out.Low95, out.High95, out.DoF, out.Coverage = r.U, r.Low95, r.High95, r.DoF, r.K
 	if in.Uncertainty == MonteCarlo {
 		mc := uncertainty.MonteCarlo(&e.problem, uncertainty.Options{Seed: 1, Max: in.Trials, Fixed: in.Trials > 0, Each: e.Each})

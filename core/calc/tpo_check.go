@@ -2,7 +2,9 @@ package calc
 
 import (
 	"math"
+	"slices"
 	"strconv"
+	"strings"
 
 	"ullage/core/quantity"
 )
@@ -90,8 +92,8 @@ func (in *TPOInput) checkSpreads() error {
 		return refuse("fill_sd_ml", float64(*in.FillSD), "mL is below zero", "a standard deviation is 0 or more")
 	}
 	for key, u := range in.U {
-		if !knownEffect(key) {
-			return &quantity.Error{Field: "u", Value: key, Message: "is no effect of this calculation", Mend: "known are " + effectKeys}
+		if !slices.Contains(effectKeys, key) {
+			return &quantity.Error{Field: "u", Value: key, Message: "is no effect of this calculation", Mend: "known are " + strings.Join(effectKeys, ", ")}
 		}
 		if u < 0 || math.IsNaN(u) || math.IsInf(u, 0) {
 			return refuse("u."+key, u, "is no standard uncertainty", "give a number from 0 up")

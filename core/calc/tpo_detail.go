@@ -18,9 +18,8 @@ func (e *Evaluator) Detail(in *TPOInput, out *TPOResult) ([]Warning, error) {
 	var s state
 	e.model.at(&e.x, &s)
 	if in.Uncertainty != None {
-		first := e.first.Propagate(&e.problem, e.call)
-		out.Budget = e.first.Budget(&e.problem, first.U)
-		e.improve(in, out, first.U)
+		out.Budget = e.first.Budget(&e.problem, e.firstU)
+		e.improve(in, out, e.firstU)
 	}
 	e.limit(in, out, &s)
 	in.split(out)
@@ -36,15 +35,10 @@ func (e *Evaluator) Detail(in *TPOInput, out *TPOResult) ([]Warning, error) {
 
 // comparePaths computes every path open to the user and says why one was used.
 func (e *Evaluator) comparePaths(in *TPOInput, out *TPOResult, used uint8) {
-	open := map[uint8]bool{
-		weighed:  in.Gross != nil && in.Tare != nil && in.SG != nil,
-		byHeight: in.Gap != nil && in.NeckGap != nil && in.NeckHeadspace != nil && in.NeckPerMM != nil,
-		assumed:  in.Nominal != nil,
-	}
 	best := used
 	bestU := math.Inf(1)
 	for _, path := range []uint8{weighed, byHeight, assumed} {
-		if !open[path] {
+		if !in.allows(path) {
 			continue
 		}
 		u := e.uncertaintyOf(in, path)

@@ -40,16 +40,8 @@ const (
 )
 
 // effectKeys are the names that TPOInput.U takes.
-const effectKeys = "meter, shaking, temperature, scale_gross, scale_tare, scale_adjustment, tare, capacity, gravity, air, neck, fill, partition, pressure, beer, co2, gas, expansion"
-
-func knownEffect(key string) bool {
-	switch key {
-	case "meter", "shaking", "temperature", "scale_gross", "scale_tare", "scale_adjustment", "tare", "capacity",
-		"gravity", "air", "neck", "fill", "partition", "pressure", "beer", "co2", "gas", "expansion":
-		return true
-	}
-	return false
-}
+var effectKeys = []string{"meter", "shaking", "temperature", "scale_gross", "scale_tare", "scale_adjustment", "tare", "capacity", "gravity",
+	"air", "neck", "fill", "partition", "pressure", "beer", "co2", "gas", "expansion"}
 
 // effects lists what is not known of the vector on this path.
 func (e *Evaluator) effects(in *TPOInput, v volumes) {

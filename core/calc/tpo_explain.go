@@ -36,7 +36,7 @@ func explainPartition(in *TPOInput, e *Evaluator, s *state) []Step {
 	t := *in.Temperature
 	kelvins := float64(t) + 273.15
 	c, u := float64(oxygen.AirSaturation(t))/1000, float64(oxygen.VapourPressure(t))/oxygen.Atmosphere
-	theta := 0.000975 - 1.426e-5*float64(t) + 6.436e-8*float64(t)*float64(t)
+	theta := oxygen.RealGasTerm(t)
 	steps := []Step{
 		{"1", "C*", "exp(−139.34411 + 1.575701e5/T − 6.642308e7/T² + 1.243800e10/T³ − 8.621949e11/T⁴)", fmt.Sprintf("T = %.2f K", kelvins), c, "mg/L", "Benson & Krause 1984, eq. 32"},
 		{"2", "P_wv", "exp(11.8571 − 3840.70/T − 216961/T²)", fmt.Sprintf("T = %.2f K", kelvins), u, "atm", "USGS OWQ memo 2011.03"},

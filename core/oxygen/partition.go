@@ -13,7 +13,7 @@ func PartitionRatio(t quantity.Temperature) float64 {
 	// One division and two exponentials: a Monte Carlo run comes by a million times.
 	const scale = DryAirO2 * Atmosphere * MolarMassO2 * 1000 / GasConstant
 	x := 1 / (float64(t) + kelvin)
-	return scale * x * (1 - vapourAtm(x)) * (1 - realGas(float64(t))) * math.Exp(-lnSaturation(x))
+	return scale * x * (1 - vapourAtm(x)) * (1 - RealGasTerm(t)) * math.Exp(-lnSaturation(x))
 }
 
 // HenryIUPAC is the Henry coefficient k = fugacity / mole fraction of oxygen in

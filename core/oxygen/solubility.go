@@ -20,14 +20,17 @@ func lnSaturation(x float64) float64 {
 	return -139.34411 + x*(1.575701e5+x*(-6.642308e7+x*(1.243800e10-x*8.621949e11)))
 }
 
-// realGas is θ, per atm, with t in °C (eq. 3); kelvin in its place is a known
+// RealGasTerm is θ, per atm (eq. 3). It takes °C; kelvin in its place is a known
 // blunder of public code.
-func realGas(t float64) float64 { return 0.000975 + t*(-1.426e-5+t*6.436e-8) }
+func RealGasTerm(t quantity.Temperature) float64 {
+	x := float64(t)
+	return 0.000975 + x*(-1.426e-5+x*6.436e-8)
+}
 
 // AirSaturationAt is AirSaturation at a station pressure (not reduced to sea
 // level), 0.5–1.1 atm (USGS OWQ memo 2011.03, eq. 4).
 func AirSaturationAt(t quantity.Temperature, p quantity.Pressure) quantity.DO {
-	atm, u, theta := float64(p)/Atmosphere, vapourAtm(1/(float64(t)+kelvin)), realGas(float64(t))
+	atm, u, theta := float64(p)/Atmosphere, vapourAtm(1/(float64(t)+kelvin)), RealGasTerm(t)
 	return AirSaturation(t) * quantity.DO((atm-u)*(1-theta*atm)/((1-u)*(1-theta)))
 }
 

@@ -38,3 +38,11 @@ func Stripped(start, floor quantity.DO, t quantity.Temperature, gasPerBeer float
 func StripFor(start, floor, target quantity.DO, t quantity.Temperature, efficiency quantity.Fraction) float64 {
 	return math.Log(float64((start-floor)/(target-floor))) / (float64(efficiency) * oxygen.PartitionRatio(t))
 }
+
+// Hazard is the caution that goes with the gas.
+func (g Gas) Hazard() string {
+	if g == N2 {
+		return HazardNitrogen
+	}
+	return HazardCO2
+}

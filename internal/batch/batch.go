@@ -71,7 +71,7 @@ func (j Job) Run(in io.Reader, out io.Writer) (Summary, error) {
 	}
 	sum, err := j.pump(chunks, columns, out)
 	if err == nil {
-		_, err = out.Write(j.Format.foot(sum.Rows - sum.Faults))
+		_, err = out.Write(j.Format.foot())
 	}
 	return sum, err
 }

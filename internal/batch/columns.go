@@ -85,14 +85,13 @@ type row struct {
 
 func newRow(c *columns, defaults *calc.TPOInput) *row {
 	r := &row{input: *defaults, defaults: reflect.ValueOf(defaults).Elem(), set: make([]bool, len(c.cells))}
-	spec, _ := calc.Find("tpo")
 	in := reflect.ValueOf(&r.input).Elem()
 	for _, f := range c.cells {
 		if f == nil {
 			r.fields, r.own = append(r.fields, reflect.Value{}), append(r.own, reflect.Value{})
 			continue
 		}
-		field := in.Field(spec.FieldIndex(f))
+		field := in.Field(f.Index())
 		r.fields = append(r.fields, field)
 		if field.Kind() == reflect.Pointer {
 			r.own = append(r.own, reflect.New(field.Type().Elem()))
@@ -109,8 +108,7 @@ func (r *row) put(c *columns, i int, cell string) error {
 	if cell == "" {
 		if r.set[i] {
 			r.set[i] = false
-			spec, _ := calc.Find("tpo")
-			r.fields[i].Set(r.defaults.Field(spec.FieldIndex(f)))
+			r.fields[i].Set(r.defaults.Field(f.Index()))
 		}
 		return nil
 	}

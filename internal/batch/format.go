@@ -42,7 +42,7 @@ func (f Format) first(text []byte) []byte {
 	return text
 }
 
-func (f Format) foot(int) []byte {
+func (f Format) foot() []byte {
 	if f == JSON {
 		return []byte("\n]\n")
 	}

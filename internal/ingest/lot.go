@@ -1,7 +1,6 @@
 package ingest
 
 import (
-	"errors"
 	"fmt"
 	"strings"
 
@@ -53,7 +52,7 @@ func (p *plan) newFormat(d *draft, name string) *lotFormat {
 		f.NominalML = like.NominalML
 		p.fault(d, p.place("format"), true, fmt.Sprintf("its nominal volume is read from the name: %g mL", *like.NominalML), "add a column with the nominal volume")
 	}
-	if !p.lawful(d, f) {
+	if !p.lawful(d, f, lotColumn) {
 		return nil
 	}
 	return &lotFormat{id: f.ID, made: f}
@@ -84,35 +83,17 @@ func (p *plan) lot(d *draft, formatID string) *lab.FormatLot {
 		lot.Name = "from " + lot.From
 	}
 	lot.ID = derived(0, "lot", formatID, compared(lot.Name), lot.From)
-	p.lawful(d, lot)
+	p.lawful(d, lot, lotColumn)
 	return lot
 }
 
-// lawful puts what lab says cannot be true of a record onto its row.
-func (p *plan) lawful(d *draft, r lab.Record) bool {
-	err := lab.Check(r)
-	if err == nil {
-		return true
+// lotColumn is the column that a field of a format or a lot came from.
+func lotColumn(field string) string {
+	for _, unit := range []string{"_ml", "_g", "_mm"} {
+		field = strings.TrimSuffix(field, unit)
 	}
-	e, ok := errors.AsType[*lab.Error](err)
-	if !ok {
-		p.fault(d, -1, false, err.Error(), "")
-		return false
+	if field == "name" {
+		return "lot"
 	}
-	for _, f := range e.Faults {
-		key := f.Field
-		for _, unit := range []string{"_ml", "_g", "_mm"} {
-			key = strings.TrimSuffix(key, unit)
-		}
-		if key == "name" {
-			key = "lot"
-		}
-		j := p.place(key)
-		message := f.Message
-		if j < 0 {
-			message = f.Field + " " + message
-		}
-		p.fault(d, j, false, message, f.Mend)
-	}
-	return false
+	return field
 }

@@ -56,7 +56,8 @@ func (p *plan) sampleRow(d *draft, sum [16]byte, rep repeat) {
 		wall := time.Date(taken.Year(), taken.Month(), taken.Day(), taken.Hour(), taken.Minute(), taken.Second(), taken.Nanosecond(), time.UTC)
 		n := strconv.Itoa(int(rep.count))
 		s.ID = derived(wall.UnixMilli(), "sample", d.group.key, k.kind, n, hex.EncodeToString(sum[:]))
-		if p.check(d, s) {
+		s.RunID = anyRun
+		if p.lawful(d, s, sampleColumn) {
 			d.samples = append(d.samples, s)
 		}
 	}
@@ -338,12 +339,13 @@ func flagsOf(text string) (flags []string) {
 	return flags
 }
 
+// anyRun stands for the run until it is known.
 var anyRun = derived(0, "any run")
 
-// check puts what lab says cannot be true of a sample onto its row.
-func (p *plan) check(d *draft, s *lab.Sample) bool {
-	s.RunID = anyRun
-	err := lab.Check(s)
+// lawful puts what lab says cannot be true of a record onto its row, at the
+// column that its field came from.
+func (p *plan) lawful(d *draft, r lab.Record, column func(field string) string) bool {
+	err := lab.Check(r)
 	if err == nil {
 		return true
 	}
@@ -352,20 +354,18 @@ func (p *plan) check(d *draft, s *lab.Sample) bool {
 		p.fault(d, -1, false, err.Error(), "")
 		return false
 	}
-	p.labFaults(d, e.Faults)
-	return false
-}
-
-var columnOf = map[string]string{"inputs.temperature_c": "temperature", "inputs.gross_g": "gross", "inputs.tare_g": "tare", "inputs.gap_mm": "gap",
-	"inputs.shake_min": "shake", "set_no": "set_no", "head": "head", "station": "station", "taken_at": "time", "closed_at": "closed_at"}
-
-func (p *plan) labFaults(d *draft, faults []lab.Fault) {
-	for _, f := range faults {
-		j := p.place(columnOf[strings.TrimPrefix(f.Field, "record.")])
+	for _, f := range e.Faults {
+		j := p.place(column(f.Field))
 		message := f.Message
 		if j < 0 {
 			message = f.Field + " " + message
 		}
 		p.fault(d, j, false, message, f.Mend)
 	}
+	return false
 }
+
+var columnOf = map[string]string{"inputs.temperature_c": "temperature", "inputs.gross_g": "gross", "inputs.tare_g": "tare", "inputs.gap_mm": "gap",
+	"inputs.shake_min": "shake", "set_no": "set_no", "head": "head", "station": "station", "taken_at": "time", "closed_at": "closed_at"}
+
+func sampleColumn(field string) string { return columnOf[strings.TrimPrefix(field, "record.")] }
