@@ -22,8 +22,6 @@ const (
 // Columns of the CSV output, in order; JSON uses the same names.
 const Columns = "id,beer_ml,headspace_ml,partition_ratio,tpo_ppb,tpo_u_ppb,tpo_low95_ppb,tpo_high95_ppb,oxygen_ug,headspace_share,warnings,path"
 
-func count(n int) string { return strconv.Itoa(n) }
-
 func (f Format) head() []byte {
 	switch f {
 	case CSV:

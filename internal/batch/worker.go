@@ -1,6 +1,7 @@
 package batch
 
 import (
+	"strconv"
 	"strings"
 	"sync"
 	"unicode/utf8"
@@ -94,7 +95,7 @@ func (w *worker) split(record string, state csvtext.State) error {
 		w.cells = w.cells[:len(w.cells)-1] // spreadsheets pad
 	}
 	if len(w.cells) != want {
-		return &quantity.Error{Field: "line", Value: shorten(strings.Join(w.cells, string(w.columns.comma))), Message: "has " + count(len(w.cells)) + " cells where the header has " + count(want), Mend: "a decimal comma, a missing or an extra separator?"}
+		return &quantity.Error{Field: "line", Value: shorten(strings.Join(w.cells, string(w.columns.comma))), Message: "has " + strconv.Itoa(len(w.cells)) + " cells where the header has " + strconv.Itoa(want), Mend: "a decimal comma, a missing or an extra separator?"}
 	}
 	return nil
 }
