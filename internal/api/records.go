@@ -16,22 +16,26 @@ import (
 const base = "/api/v1"
 
 func (s *Server) collections() {
-	collection[lab.Brewery](s, lab.KindBrewery, "the brewery (one record)", false)
-	collection[lab.Person](s, lab.KindPeople, "people", false)
-	collection[lab.Beer](s, lab.KindBeers, "beers", false)
-	collection[lab.Format](s, lab.KindFormats, "package formats", false)
-	collection[lab.FormatLot](s, lab.KindFormatLots, "tare and capacity of a lot of packages", false)
-	collection[lab.Limit](s, lab.KindLimits, "limits", false)
-	collection[lab.Line](s, lab.KindLines, "filling lines", false)
-	collection[lab.Instrument](s, lab.KindInstruments, "instruments", false)
-	collection[lab.Tank](s, lab.KindTanks, "tanks", false)
-	collection[lab.Batch](s, lab.KindBatches, "batches", false)
-	collection[lab.Run](s, lab.KindRuns, "packaging runs", false)
-	collection[lab.Event](s, lab.KindEvents, "events of a run", true)
-	collection[lab.Sample](s, lab.KindSamples, "samples of a run", true)
-	collection[lab.MeterCheck](s, lab.KindMeterChecks, "checks of a DO meter", false)
-	collection[lab.RuleSet](s, lab.KindRules, "rules by which limits are applied", false)
-	collection[lab.LotDecision](s, lab.KindDecisions, "decisions on lots", true)
+	collection[lab.Brewery](s, lab.KindBrewery, "the brewery (one record)", ofNothing)
+	collection[lab.Person](s, lab.KindPeople, "people", ofNothing)
+	collection[lab.Beer](s, lab.KindBeers, "beers", ofNothing)
+	collection[lab.Format](s, lab.KindFormats, "package formats", ofNothing)
+	collection[lab.FormatLot](s, lab.KindFormatLots, "tare and capacity of a lot of packages", ofNothing)
+	collection[lab.Limit](s, lab.KindLimits, "limits", ofNothing)
+	collection[lab.Line](s, lab.KindLines, "filling lines", ofNothing)
+	collection[lab.Instrument](s, lab.KindInstruments, "instruments", ofNothing)
+	collection[lab.Tank](s, lab.KindTanks, "tanks", ofNothing)
+	collection[lab.Batch](s, lab.KindBatches, "batches", ofNothing)
+	collection[lab.Brew](s, lab.KindBrews, "brews with their wort oxygenation", ofBatch)
+	collection[lab.Move](s, lab.KindMoves, "moves of liquid between vessels", ofNothing)
+	collection[lab.Reading](s, lab.KindReadings, "DO readings in the process", ofBatch)
+	collection[lab.CellarLimit](s, lab.KindCellarLimits, "limits of points and budgets of steps", ofNothing)
+	collection[lab.Run](s, lab.KindRuns, "packaging runs", ofNothing)
+	collection[lab.Event](s, lab.KindEvents, "events of a run", ofRun)
+	collection[lab.Sample](s, lab.KindSamples, "samples of a run", ofRun)
+	collection[lab.MeterCheck](s, lab.KindMeterChecks, "checks of a DO meter", ofNothing)
+	collection[lab.RuleSet](s, lab.KindRules, "rules by which limits are applied", ofNothing)
+	collection[lab.LotDecision](s, lab.KindDecisions, "decisions on lots", ofRun)
 }
 
 // ListParams choose a page.
@@ -46,20 +50,39 @@ type listOfRun struct {
 	RunID string `query:"run_id" doc:"only records of this run" maxLength:"64"`
 }
 
+type listOfBatch struct {
+	ListParams
+	BatchID string `query:"batch_id" doc:"only records of this batch" maxLength:"64"`
+}
+
+// owner is what the records of a collection belong to, and can be listed by.
+type owner int
+
+const (
+	ofNothing owner = iota
+	ofRun
+	ofBatch
+)
+
 type idInput struct {
 	ID string `path:"id" maxLength:"64"`
 }
 
 // collection makes the four routes every kind of record has.
-func collection[T any](s *Server, k lab.Kind, what string, ofRun bool) {
+func collection[T any](s *Server, k lab.Kind, what string, of owner) {
 	path, tag := base+"/"+string(k), []string{string(k)}
 	list := describe[List[T]](s, huma.Operation{OperationID: "list-" + dashed(k), Method: http.MethodGet,
 		Path: path, Summary: "List " + what, Tags: tag}, 422)
-	if ofRun {
+	switch of {
+	case ofRun:
 		huma.Register(s.api, list, func(ctx context.Context, in *listOfRun) (*reply, error) {
 			return s.list(ctx, k, in.ListParams, in.RunID)
 		})
-	} else {
+	case ofBatch:
+		huma.Register(s.api, list, func(ctx context.Context, in *listOfBatch) (*reply, error) {
+			return s.list(ctx, k, in.ListParams, in.BatchID)
+		})
+	default:
 		huma.Register(s.api, list, func(ctx context.Context, in *ListParams) (*reply, error) {
 			return s.list(ctx, k, *in, "")
 		})

@@ -41,7 +41,7 @@ func TestScenarios(t *testing.T) {
 		{"wrong type", "PUT", tanks, obj{"base_rev": 0, "record": obj{"name": "T", "kind": "fermenter", "volume_hl": "50"}}, 422,
 			obj{"errors": []any{obj{"location": "record.volume_hl", "value": "string", "mend": "send a number"}}}},
 		{"bad choice", "PUT", tanks, obj{"base_rev": 0, "record": obj{"name": "T", "kind": "bath"}}, 422,
-			obj{"errors": []any{obj{"location": "record.kind", "value": "bath", "mend": "use fermenter, bright_tank"}}}},
+			obj{"errors": []any{obj{"location": "record.kind", "value": "bath", "mend": "use fermenter, bright_tank, kettle_side"}}}},
 		{"all faults at once", "PUT", tanks, obj{"base_rev": 0, "record": obj{"volume_hl": -1}}, 422,
 			obj{"errors": []any{obj{"location": "record.name"}, obj{"location": "record.kind"}, obj{"location": "record.volume_hl", "value": -1}}}},
 		{"id of another version", "PUT", "/api/v1/tanks/" + badID, obj{"base_rev": 0, "record": obj{"name": "T", "kind": "fermenter"}}, 422,

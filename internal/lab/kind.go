@@ -16,23 +16,27 @@ type Kind string
 
 // The collections, in the order in which one may refer to an earlier one.
 const (
-	KindBrewery     Kind = "brewery"
-	KindPeople      Kind = "people"
-	KindBeers       Kind = "beers"
-	KindFormats     Kind = "formats"
-	KindFormatLots  Kind = "format_lots"
-	KindLimits      Kind = "limits"
-	KindLines       Kind = "lines"
-	KindInstruments Kind = "instruments"
-	KindTanks       Kind = "tanks"
-	KindBatches     Kind = "batches"
-	KindRuns        Kind = "runs"
-	KindEvents      Kind = "events"
-	KindSamples     Kind = "samples"
-	KindMeterChecks Kind = "meter_checks"
-	KindRules       Kind = "rules"
-	KindDecisions   Kind = "decisions"
-	KindImports     Kind = "imports"
+	KindBrewery      Kind = "brewery"
+	KindPeople       Kind = "people"
+	KindBeers        Kind = "beers"
+	KindFormats      Kind = "formats"
+	KindFormatLots   Kind = "format_lots"
+	KindLimits       Kind = "limits"
+	KindLines        Kind = "lines"
+	KindInstruments  Kind = "instruments"
+	KindTanks        Kind = "tanks"
+	KindBatches      Kind = "batches"
+	KindBrews        Kind = "brews"
+	KindMoves        Kind = "moves"
+	KindReadings     Kind = "readings"
+	KindCellarLimits Kind = "cellar_limits"
+	KindRuns         Kind = "runs"
+	KindEvents       Kind = "events"
+	KindSamples      Kind = "samples"
+	KindMeterChecks  Kind = "meter_checks"
+	KindRules        Kind = "rules"
+	KindDecisions    Kind = "decisions"
+	KindImports      Kind = "imports"
 )
 
 // Record is one revision of one record of any collection.
@@ -56,29 +60,33 @@ type Ref struct {
 }
 
 var makers = map[Kind]func() Record{
-	KindBrewery:     func() Record { return &Brewery{} },
-	KindPeople:      func() Record { return &Person{} },
-	KindBeers:       func() Record { return &Beer{} },
-	KindFormats:     func() Record { return &Format{} },
-	KindFormatLots:  func() Record { return &FormatLot{} },
-	KindLimits:      func() Record { return &Limit{} },
-	KindLines:       func() Record { return &Line{} },
-	KindInstruments: func() Record { return &Instrument{} },
-	KindTanks:       func() Record { return &Tank{} },
-	KindBatches:     func() Record { return &Batch{} },
-	KindRuns:        func() Record { return &Run{} },
-	KindEvents:      func() Record { return &Event{} },
-	KindSamples:     func() Record { return &Sample{} },
-	KindMeterChecks: func() Record { return &MeterCheck{} },
-	KindRules:       func() Record { return &RuleSet{} },
-	KindDecisions:   func() Record { return &LotDecision{} },
-	KindImports:     func() Record { return &Import{} },
+	KindBrewery:      func() Record { return &Brewery{} },
+	KindPeople:       func() Record { return &Person{} },
+	KindBeers:        func() Record { return &Beer{} },
+	KindFormats:      func() Record { return &Format{} },
+	KindFormatLots:   func() Record { return &FormatLot{} },
+	KindLimits:       func() Record { return &Limit{} },
+	KindLines:        func() Record { return &Line{} },
+	KindInstruments:  func() Record { return &Instrument{} },
+	KindTanks:        func() Record { return &Tank{} },
+	KindBatches:      func() Record { return &Batch{} },
+	KindBrews:        func() Record { return &Brew{} },
+	KindMoves:        func() Record { return &Move{} },
+	KindReadings:     func() Record { return &Reading{} },
+	KindCellarLimits: func() Record { return &CellarLimit{} },
+	KindRuns:         func() Record { return &Run{} },
+	KindEvents:       func() Record { return &Event{} },
+	KindSamples:      func() Record { return &Sample{} },
+	KindMeterChecks:  func() Record { return &MeterCheck{} },
+	KindRules:        func() Record { return &RuleSet{} },
+	KindDecisions:    func() Record { return &LotDecision{} },
+	KindImports:      func() Record { return &Import{} },
 }
 
 // Kinds lists every collection, those referred to before those that refer.
 func Kinds() []Kind {
 	return []Kind{KindBrewery, KindPeople, KindBeers, KindFormats, KindFormatLots, KindLimits, KindLines,
-		KindInstruments, KindTanks, KindBatches, KindRuns, KindEvents, KindSamples, KindMeterChecks, KindRules, KindDecisions, KindImports}
+		KindInstruments, KindTanks, KindBatches, KindBrews, KindMoves, KindReadings, KindCellarLimits, KindRuns, KindEvents, KindSamples, KindMeterChecks, KindRules, KindDecisions, KindImports}
 }
 
 // ParseKind turns a name into a Kind, or says which names there are.

@@ -11,7 +11,7 @@ type Revision struct {
 	Kind     Kind
 	ID       string
 	Rev      int
-	RunID    string // the run it belongs to; a run belongs to itself
+	RunID    string // the run it belongs to, of brews and readings the batch; a run belongs to itself
 	Open     bool   // a run that is going, or on hold
 	Hash     string // of the content a client sent; decides whether a repeat is the same
 	Body     json.RawMessage
@@ -41,7 +41,7 @@ type Outcome struct {
 // Query selects current revisions of one kind, in order of id.
 type Query struct {
 	Kind  Kind
-	RunID string // empty: all
+	RunID string // or batch, as in [Revision]; empty: all
 	Open  bool   // only runs that need attention
 	After string // id to continue after; empty: from the start
 	Desc  bool   // newest id first

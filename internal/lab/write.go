@@ -171,6 +171,10 @@ func revision(r Record, hash string) (Revision, error) {
 		rev.RunID = r.RunID
 	case *LotDecision:
 		rev.RunID = r.RunID
+	case *Reading:
+		rev.RunID = r.BatchID
+	case *Brew:
+		rev.RunID = r.BatchID
 	}
 	return rev, nil
 }
