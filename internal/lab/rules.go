@@ -77,6 +77,13 @@ func (b *batch) rules(ctx context.Context, r, prev Record) ([]Warning, error) {
 		return b.sampleRules(ctx, r, p)
 	case *LotDecision:
 		return b.decisionRules(ctx, r, prev)
+	case *Batch:
+		return b.batchRules(ctx, r)
+	case *Move:
+		return b.moveRules(ctx, r)
+	case *Reading:
+		p, _ := prev.(*Reading)
+		return b.readingRules(ctx, r, p)
 	case *Event:
 		if p, ok := prev.(*Event); ok && p.RunID != r.RunID {
 			return nil, otherRun(r.RunID)
@@ -165,14 +172,7 @@ func (b *batch) sampleRules(ctx context.Context, r, prev *Sample) ([]Warning, er
 		if prev.RunID != r.RunID {
 			return nil, otherRun(r.RunID)
 		}
-		c := &checker{}
-		if r.Reason == "" {
-			c.add("reason", nil, "is missing", "say why the sample is corrected")
-		}
-		if r.By == "" {
-			c.add("by", nil, "is missing", "say who corrects the sample")
-		}
-		if err := c.err(); err != nil {
+		if err := explained(r.Base(), "sample"); err != nil {
 			return nil, err
 		}
 	}

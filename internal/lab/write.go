@@ -89,6 +89,7 @@ type batch struct {
 	pending map[string]Record   // prepared, not yet stored
 	known   map[string]Revision // read for this batch
 	runs    map[string]*Run     // the same, decoded
+	moves   []*Move             // all that stand, read for this batch
 	changed []*Run              // runs whose snapshot this batch corrects
 	at      time.Time
 }
