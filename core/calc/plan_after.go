@@ -17,7 +17,8 @@ type afterInput struct {
 	Closure     string               `json:"closure" help:"can, crown_scavenger, crown_low, crown_pvc, pet_barrier or pet"`
 	Ingress     *float64             `json:"ingress_ml_day" help:"instead: oxygen that comes in, mL a day at 20 °C"`
 	IngressQ10  *float64             `json:"ingress_q10" help:"its growth with 10 K; 1.7 when not said (from memory)"`
-	HalfLife    *float64             `json:"half_life_days" help:"half-life of oxygen in this beer at this temperature, from a study; none when not said"`
+	Uptake      string               `json:"uptake" help:"kind of beer that takes up oxygen: bright, unfiltered or yeast (bands from memory); none when not said"`
+	HalfLife    *float64             `json:"half_life_days" help:"instead: half-life of oxygen in this beer at this temperature, from a study"`
 	Q10         *float64             `json:"q10" help:"ageing with 10 K; 3 when not said, band 2–4.5"`
 	Style       *float64             `json:"style_factor" help:"keeping of this beer over that of a pale beer: 0.5 hop-forward, 1.5–2 dark or strong; 1 when not said"`
 	Explain     bool                 `json:"explain" help:"give the derivation"`
@@ -25,27 +26,38 @@ type afterInput struct {
 
 // AfterResult is a package in store. No figure promises a shelf life.
 type AfterResult struct {
-	IngressPPB float64         `json:"ingress_ppb_day"` // at the temperature of the store
-	Present    float64         `json:"present_ppb"`     // at the end, what a meter would find
-	Supplied   float64         `json:"supplied_ppb"`    // TPO and all ingress
-	Consumed   float64         `json:"consumed_ppb"`
-	Days       float64         `json:"days"`
-	SameAsTPO  *float64        `json:"ingress_equals_tpo_days,omitempty"`
-	KeepLow    float64         `json:"keeping_low_days"` // with the Q10 that shortens
-	KeepMid    float64         `json:"keeping_days"`     // middle of the band at the Q10 given
-	KeepHigh   float64         `json:"keeping_high_days"`
-	Speed      float64         `json:"ageing_speed"` // over 20 °C
-	Course     []CoursePoint   `json:"course"`
-	Closures   []ClosureOption `json:"closures"`
-	Stores     []StoreOption   `json:"stores"`
-	Assumes    []string        `json:"assumptions"`
+	IngressPPB float64 `json:"ingress_ppb_day"` // at the temperature of the store
+	Present    float64 `json:"present_ppb"`     // at the end, what a meter would find
+	Supplied   float64 `json:"supplied_ppb"`    // TPO and all ingress
+	Consumed   float64 `json:"consumed_ppb"`
+	// What is not known of ingress and uptake moves the same figures so far.
+	PresentLow   float64         `json:"present_low_ppb"`
+	PresentHigh  float64         `json:"present_high_ppb"`
+	SuppliedLow  float64         `json:"supplied_low_ppb"`
+	SuppliedHigh float64         `json:"supplied_high_ppb"`
+	HalfLow      *float64        `json:"half_life_low_days,omitempty"`
+	HalfHigh     *float64        `json:"half_life_high_days,omitempty"`
+	Days         float64         `json:"days"`
+	SameAsTPO    *float64        `json:"ingress_equals_tpo_days,omitempty"`
+	KeepLow      float64         `json:"keeping_low_days"` // with the Q10 that shortens
+	KeepMid      float64         `json:"keeping_days"`     // middle of the band at the Q10 given
+	KeepHigh     float64         `json:"keeping_high_days"`
+	Speed        float64         `json:"ageing_speed"` // over 20 °C
+	Course       []CoursePoint   `json:"course"`
+	Closures     []ClosureOption `json:"closures"`
+	Stores       []StoreOption   `json:"stores"`
+	Assumes      []string        `json:"assumptions"`
 }
 
 // CoursePoint is one day of the picture.
 type CoursePoint struct {
-	Days     float64 `json:"days"`
-	Present  float64 `json:"present_ppb"`
-	Supplied float64 `json:"supplied_ppb"`
+	Days         float64 `json:"days"`
+	Present      float64 `json:"present_ppb"`
+	PresentLow   float64 `json:"present_low_ppb"`
+	PresentHigh  float64 `json:"present_high_ppb"`
+	Supplied     float64 `json:"supplied_ppb"`
+	SuppliedLow  float64 `json:"supplied_low_ppb"`
+	SuppliedHigh float64 `json:"supplied_high_ppb"`
 }
 
 // ClosureOption is the same package with another closure.
@@ -109,10 +121,21 @@ func After(in *afterInput) (Answer, error) {
 	if err != nil {
 		return Answer{}, err
 	}
-	t, uptake := in.Temperature, math.Ln2/half
+	k, err := in.uptakes(half)
+	if err != nil {
+		return Answer{}, err
+	}
+	t, uptake := in.Temperature, k.mid
 	r := AfterResult{Days: days, IngressPPB: s.ingress(ml, t), Speed: process.Speed(s.q10, t, 20)}
 	end := process.After(in.TPO, r.IngressPPB, uptake, days)
 	r.Present, r.Supplied, r.Consumed = float64(end.Present), float64(end.Supplied), float64(end.Consumed)
+	span := in.spread(s, ml)
+	edge := span.at(in.TPO, k, days)
+	r.PresentLow, r.PresentHigh, r.SuppliedLow, r.SuppliedHigh = edge.PresentLow, edge.PresentHigh, edge.SuppliedLow, edge.SuppliedHigh
+	if in.Uptake != "" {
+		slow, fast := math.Ln2/k.slow, math.Ln2/k.fast
+		r.HalfLow, r.HalfHigh = &fast, &slow
+	}
 	if r.IngressPPB > 0 {
 		same := float64(in.TPO) / r.IngressPPB
 		r.SameAsTPO = &same
@@ -123,17 +146,19 @@ func After(in *afterInput) (Answer, error) {
 	}
 	const points = 30
 	for i := range points + 1 {
-		c := process.After(in.TPO, r.IngressPPB, uptake, days*float64(i)/points)
-		r.Course = append(r.Course, CoursePoint{c.Days, float64(c.Present), float64(c.Supplied)})
+		p := span.at(in.TPO, k, days*float64(i)/points)
+		c := process.After(in.TPO, r.IngressPPB, uptake, p.Days)
+		p.Present, p.Supplied = float64(c.Present), float64(c.Supplied)
+		r.Course = append(r.Course, p)
 	}
 	r.options(s, t, ml, days)
 	r.Assumes = append([]string{
 		"keeping of a pale beer at 20 °C by oxygen supplied: below 50 ppb 120–180 days, 50–100 90–120, 100–200 42–70, 200–400 21–42, above 7–14 (common practice)",
 		fmt.Sprintf("ageing with 10 K: × %.3g, band 2 to 4.5 (published)", s.q10),
-		fmt.Sprintf("ingress with 10 K: × %.3g (from memory)", s.ingressQ10),
+		fmt.Sprintf("ingress with 10 K: × %.3g, band 1.5 to 2 (from memory)", s.ingressQ10),
 		assumed,
 		"flavour, light, shaking, yeast and metals are not in it: your own tastings decide",
-	}, uptakeAssumption(in.HalfLife)...)
+	}, in.uptakeAssumption(r.HalfLow, r.HalfHigh)...)
 	w = warn(w, "no_promise", "days", "", "a band of experience, never a promised shelf life", "keep retained samples and build your own table")
 	var d working
 	d.line("P20", "r", "r_20 Q^((t − 20)/10) / V_b", fmt.Sprintf("%.4g mL/d × %.4g^((%.4g − 20)/10) / %.5g L", ml, s.ingressQ10, float64(t), float64(in.Beer)/1000), r.IngressPPB, "ppb/d", assumed)
@@ -142,11 +167,62 @@ func After(in *afterInput) (Answer, error) {
 	return Answer{Result: r, Warnings: w, Derivation: d.when(in.Explain)}, nil
 }
 
-func uptakeAssumption(half *float64) []string {
-	if half == nil {
+func (in *afterInput) uptakeAssumption(low, high *float64) []string {
+	switch {
+	case in.Uptake != "":
+		return []string{fmt.Sprintf("uptake first-order, half-life %.3g to %.3g days at this temperature for this kind of beer (common practice, from memory); a study of the beer replaces it", *low, *high)}
+	case in.HalfLife == nil:
 		return []string{"no uptake by the beer is known, so present equals supplied: a meter will find less"}
 	}
-	return []string{fmt.Sprintf("uptake first-order, half-life %.3g days (typed)", *half)}
+	return []string{fmt.Sprintf("uptake first-order, half-life %.3g days (typed)", *in.HalfLife)}
+}
+
+// uptake is how fast the beer takes up oxygen, 1/day, with its band.
+type uptake struct{ slow, mid, fast float64 }
+
+func (in *afterInput) uptakes(half float64) (uptake, error) {
+	if in.Uptake == "" {
+		return uptake{math.Ln2 / half, math.Ln2 / half, math.Ln2 / half}, nil
+	}
+	if in.HalfLife != nil {
+		return uptake{}, &quantity.Error{Field: "uptake", Value: in.Uptake, Message: "stands beside half_life_days", Mend: "keep one of them"}
+	}
+	known := ""
+	for _, u := range process.Uptakes {
+		if u.Key == in.Uptake {
+			low, high := u.HalfLife(in.Temperature)
+			return uptake{math.Ln2 / high, math.Ln2 / math.Sqrt(low*high), math.Ln2 / low}, nil
+		}
+		known += " " + u.Key
+	}
+	return uptake{}, &quantity.Error{Field: "uptake", Value: in.Uptake, Message: "is no kind of beer here", Mend: "use" + known + ", or half_life_days"}
+}
+
+// ingressBand is the least and the most that comes in, ppb a day.
+type ingressBand struct{ low, high float64 }
+
+// spread is the band of a closure's table, over the band of its temperature law;
+// a typed ingress has the latter alone.
+func (in *afterInput) spread(s store, ml float64) ingressBand {
+	low, high := ml, ml
+	for _, c := range process.Closures {
+		if c.Key == in.Closure {
+			low, high = c.Low, c.High
+		}
+	}
+	b := ingressBand{math.Inf(1), math.Inf(-1)}
+	for _, q := range []float64{process.IngressQ10Low, s.ingressQ10, process.IngressQ10High} {
+		other := s
+		other.ingressQ10 = q
+		b.low, b.high = math.Min(b.low, other.ingress(low, in.Temperature)), math.Max(b.high, other.ingress(high, in.Temperature))
+	}
+	return b
+}
+
+// at is a day of the course at its edges.
+func (b ingressBand) at(tpo quantity.TPO, k uptake, days float64) CoursePoint {
+	low, high := process.After(tpo, b.low, k.fast, days), process.After(tpo, b.high, k.slow, days)
+	return CoursePoint{Days: days, PresentLow: float64(low.Present), PresentHigh: float64(high.Present), SuppliedLow: float64(low.Supplied), SuppliedHigh: float64(high.Supplied)}
 }
 
 // rate is the ingress at 20 °C, mL a day, and where it is from.
@@ -162,7 +238,11 @@ func (in *afterInput) rate() (ml float64, assumed string, w []Warning, err error
 	known := ""
 	for _, c := range process.Closures {
 		if c.Key == in.Closure {
-			return (c.Low + c.High) / 2, fmt.Sprintf("%s: %.3g–%.3g mL O2 a day at 20 °C (%s)", c.Name, c.Low, c.High, c.Source), nil, nil
+			band := fmt.Sprintf("%.3g–%.3g", c.Low, c.High)
+			if c.Low == c.High {
+				band = fmt.Sprintf("%.3g", c.Low)
+			}
+			return (c.Low + c.High) / 2, fmt.Sprintf("%s: %s mL O2 a day at 20 °C (%s)", c.Name, band, c.Source), nil, nil
 		}
 		known += " " + c.Key
 	}
@@ -182,98 +262,4 @@ func (r *AfterResult) options(s store, t quantity.Temperature, ml, days float64)
 		low, _, high := s.keeping(ml, t)
 		r.Stores = append(r.Stores, StoreOption{float64(t), process.Speed(s.q10, t, 20), low, high})
 	}
-}
-
-// AgeStay is some time at one temperature.
-type AgeStay struct {
-	Days        float64              `json:"days" need:"yes" help:"days at this temperature"`
-	Temperature quantity.Temperature `json:"temperature_c" need:"yes" help:"the temperature"`
-}
-
-// AgeHistory is where a package was.
-type AgeHistory []AgeStay
-
-// UnmarshalJSON reads the stays with the rules of an input.
-func (h *AgeHistory) UnmarshalJSON(text []byte) (err error) {
-	*h, err = decodeList[AgeStay](text, `[{"days": 14, "temperature_c": 20}]`)
-	return err
-}
-
-type ageInput struct {
-	numbers
-	History   AgeHistory            `json:"history" need:"yes" help:"stays, each days and temperature_c"`
-	Reference *quantity.Temperature `json:"reference_c" help:"temperature of the equivalent age; 4 °C when not said"`
-	Q10       *float64              `json:"q10" help:"ageing with 10 K; 3 when not said"`
-	Code      *float64              `json:"code_days" help:"code life at the reference temperature: gives the share used"`
-	Explain   bool                  `json:"explain" help:"give the derivation"`
-}
-
-// AgeResult is the age of a package as days at one temperature.
-type AgeResult struct {
-	Days      float64    `json:"equivalent_days"`
-	Low       float64    `json:"low_days"` // over the Q10 band
-	High      float64    `json:"high_days"`
-	Reference float64    `json:"reference_c"`
-	Real      float64    `json:"real_days"`
-	Hottest   float64    `json:"hottest_c"`
-	Mnemonic  float64    `json:"mnemonic_used"` // share of the 3, 30, 300 days
-	Used      *float64   `json:"code_used,omitempty"`
-	UsedLow   *float64   `json:"code_used_low,omitempty"`
-	UsedHigh  *float64   `json:"code_used_high,omitempty"`
-	Shares    []AgeShare `json:"shares"` // for the picture: at most 200
-}
-
-// AgeShare is what one stay did.
-type AgeShare struct {
-	Days        float64 `json:"days"`
-	Temperature float64 `json:"temperature_c"`
-	Share       float64 `json:"share"` // of the equivalent age
-}
-
-// Age computes the equivalent age.
-func Age(in *ageInput) (Answer, error) {
-	ref, q10 := or(in.Reference, 4), or(in.Q10, process.Q10)
-	if err := first(between("reference_c", float64(ref), -5, 60, "check the unit"), between("q10", q10, 1, 10, "give 2 to 4.5"), optional("code_days", in.Code, 0.1, 36500)); err != nil {
-		return Answer{}, err
-	}
-	r := AgeResult{Reference: float64(ref), Hottest: math.Inf(-1)}
-	history := make([]process.Stay, len(in.History))
-	for i, s := range in.History {
-		if err := first(between("days", s.Days, 0, 36500, "give days from 0 up"), between("temperature_c", float64(s.Temperature), -30, 70, "check the unit")); err != nil {
-			return Answer{}, quantity.In("history", within(err, i))
-		}
-		history[i] = process.Stay{Days: s.Days, Temperature: s.Temperature}
-		r.Real += s.Days
-		r.Hottest = math.Max(r.Hottest, float64(s.Temperature))
-	}
-	if len(history) == 0 {
-		return Answer{}, missing("history")
-	}
-	r.Days = process.EquivalentAge(history, q10, ref)
-	r.Low, r.High = r.Days, r.Days
-	for _, q := range []float64{process.Q10Low, process.Q10High} {
-		d := process.EquivalentAge(history, q, ref)
-		r.Low, r.High = math.Min(r.Low, d), math.Max(r.High, d)
-	}
-	r.Mnemonic = process.Mnemonic(history)
-	if in.Code != nil {
-		used, low, high := r.Days / *in.Code, r.Low / *in.Code, r.High / *in.Code
-		r.Used, r.UsedLow, r.UsedHigh = &used, &low, &high
-	}
-	if len(history) <= 200 && r.Days > 0 {
-		for _, s := range history {
-			r.Shares = append(r.Shares, AgeShare{s.Days, float64(s.Temperature), s.Days * process.Speed(q10, s.Temperature, ref) / r.Days})
-		}
-	}
-	var w []Warning
-	if r.Hottest > 45 {
-		w = warn(w, "hot", "history", format(r.Hottest, 0)+" °C", "above 45 °C no published figure for beer holds", "check the logger")
-	}
-	w = warn(w, "no_promise", "history", "", "a guide within a band of Q10 2–4.5, never a promised shelf life", "taste retained samples")
-	if in.lean {
-		return Answer{Result: r}, nil
-	}
-	var d working
-	d.line("P21", "age", "Σ d Q10^((t − t_ref)/10)", fmt.Sprintf("%d stays, Q10 = %.3g, t_ref = %.4g °C", len(history), q10, float64(ref)), r.Days, "d", "Q10 rule; default 3, band 2–4.5")
-	return Answer{Result: r, Warnings: w, Derivation: d.when(in.Explain)}, nil
 }

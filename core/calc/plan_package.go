@@ -26,15 +26,16 @@ type packageAirInput struct {
 
 // PackageAirResult is air in a package as TPO.
 type PackageAirResult struct {
-	Air          float64  `json:"air_ml"`
-	TPO          float64  `json:"tpo_ppb"`
-	Low          float64  `json:"tpo_low_ppb"`  // a caustic residue of 12 % oxygen
-	High         float64  `json:"tpo_high_ppb"` // of 34 %, what air is when it comes out of a liquid
-	Oxygen       float64  `json:"oxygen_ug"`
-	PerML        float64  `json:"per_ml_ppb"` // one mL of air
-	Allowed      *float64 `json:"allowed_air_ml,omitempty"`
-	AllowedShare *float64 `json:"allowed_air_fraction,omitempty"`
-	Drive        *float64 `json:"needed_driven_fraction,omitempty"`
+	Air          float64           `json:"air_ml"`
+	TPO          float64           `json:"tpo_ppb"`
+	Low          float64           `json:"tpo_low_ppb"`  // a caustic residue of 12 % oxygen
+	High         float64           `json:"tpo_high_ppb"` // of 34 %, what air is when it comes out of a liquid
+	Oxygen       float64           `json:"oxygen_ug"`
+	PerML        float64           `json:"per_ml_ppb"` // one mL of air
+	Allowed      *float64          `json:"allowed_air_ml,omitempty"`
+	AllowedShare *float64          `json:"allowed_air_fraction,omitempty"`
+	Drive        *float64          `json:"needed_driven_fraction,omitempty"`
+	Cautions     []process.Caution `json:"cautions,omitempty"`
 }
 
 // PackageAir computes air to TPO, and a target back to air.
@@ -58,6 +59,7 @@ func PackageAir(in *packageAirInput) (Answer, error) {
 	r.Low, r.High, r.Oxygen = r.TPO, r.TPO, r.TPO*float64(in.Beer)/1000
 	var w []Warning
 	if in.Residue != nil {
+		r.Cautions = process.Cautions(process.HazardAlkali, process.HazardGlass)
 		r.Low, r.High = liquid+r.Air*perML*0.12/oxygen.DryAirO2, liquid+r.Air*perML*0.34/oxygen.DryAirO2
 		w = warn(w, "residue_is_not_air", "residue_ml", in.Residue.Format(2), "gas left over caustic is no ordinary air: about 34 % oxygen when it comes out of the liquid, 25–27 % soon after filling, below 12 % after ten warm days", "use it to watch foam and gassing, not to release")
 	}

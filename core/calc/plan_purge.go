@@ -13,6 +13,7 @@ type PurgeStep struct {
 	Method    string                  `json:"method" help:"sweep, pressure, vacuum or displacement"`
 	Volumes   *float64                `json:"volumes" help:"sweep: gas turnovers of the vessel"`
 	Cells     *float64                `json:"cells" help:"sweep: tanks in series, 1 mixed (when not said), 0 plug, 2–100 between"`
+	Works     *quantity.Fraction      `json:"works_fraction" help:"sweep: share of the gas that works, the rest takes a short way out; 1 when not said, 0.2–0.9 in tables of mixing factors (from memory)"`
 	Cycles    *float64                `json:"cycles" help:"pressure, vacuum: number of cycles"`
 	High      *quantity.Pressure      `json:"high_kpa" help:"pressure, vacuum: upper pressure of a cycle, absolute"`
 	HighGauge *quantity.GaugePressure `json:"high_gauge_kpa" help:"the same, gauge"`
@@ -46,6 +47,7 @@ type PurgeInput struct {
 	Method    string                  `json:"method" help:"sweep (when not said), pressure, vacuum or displacement"`
 	Volumes   *float64                `json:"volumes" help:"sweep: gas turnovers of the vessel"`
 	Cells     *float64                `json:"cells" help:"sweep: tanks in series, 1 mixed (when not said), 0 plug, 2–100 between"`
+	Works     *quantity.Fraction      `json:"works_fraction" help:"sweep: share of the gas that works, the rest takes a short way out; 1 when not said, 0.2–0.9 in tables of mixing factors (from memory)"`
 	Cycles    *float64                `json:"cycles" help:"pressure, vacuum: number of cycles"`
 	High      *quantity.Pressure      `json:"high_kpa" help:"pressure, vacuum: upper pressure of a cycle, absolute"`
 	HighGauge *quantity.GaugePressure `json:"high_gauge_kpa" help:"the same, gauge"`
@@ -162,7 +164,7 @@ func (in *PurgeInput) vessel() (quantity.Volume, error) {
 // addSteps makes the sequence; a single method is a sequence of one.
 func (s *site) addSteps(in *PurgeInput) error {
 	steps := []PurgeStep(in.Steps)
-	single := PurgeStep{in.Method, in.Volumes, in.Cells, in.Cycles, in.High, in.HighGauge, in.Low, in.LowGauge, in.Pocket, in.Film, in.FilmDO, nil}
+	single := PurgeStep{in.Method, in.Volumes, in.Cells, in.Works, in.Cycles, in.High, in.HighGauge, in.Low, in.LowGauge, in.Pocket, in.Film, in.FilmDO, nil}
 	if len(steps) == 0 {
 		steps = []PurgeStep{single}
 	} else if single != (PurgeStep{}) {
@@ -190,6 +192,9 @@ func (s *site) add(p *PurgeStep) error {
 	case "", process.Sweep:
 		step.Method, amount = process.Sweep, p.Volumes
 		step.Cells, err = cells(p.Cells)
+		if err == nil && p.Works != nil {
+			step.Works, err = *p.Works, between("works_fraction", float64(*p.Works), 0.01, 1, `write a share, or with its unit: "80 %"`)
+		}
 	case process.Pressure:
 		if p.High == nil && p.HighGauge == nil {
 			return missing("high_kpa")

@@ -16,9 +16,11 @@ func (s *site) compare(y float64) []PurgeOption {
 	if !(factor > 1e-12 && factor <= 1) {
 		return nil
 	}
-	high, vacuum := s.station+100, quantity.Pressure(0)
+	high, vacuum, works := s.station+100, quantity.Pressure(0), quantity.Fraction(0)
 	for _, step := range s.list {
 		switch step.Method {
+		case process.Sweep:
+			works = step.Works
 		case process.Pressure:
 			high = step.High
 		case process.Vacuum:
@@ -27,8 +29,8 @@ func (s *site) compare(y float64) []PurgeOption {
 	}
 	bar := func(p quantity.Pressure) float64 { return float64(p-s.station) / 100 }
 	list := []PurgeOption{
-		s.option("sweep_mixed", "sweep, perfectly mixed", process.Step{Method: process.Sweep, Cells: 1}, factor, "gas that jets in mixes"),
-		s.option("sweep_calm", "sweep, calm (3 tanks in series)", process.Step{Method: process.Sweep, Cells: 3}, factor, "slow, from below, through a diffuser; an assumed mixing"),
+		s.option("sweep_mixed", "sweep, perfectly mixed", process.Step{Method: process.Sweep, Cells: 1, Works: works}, factor, "gas that jets in mixes"),
+		s.option("sweep_calm", "sweep, calm (3 tanks in series)", process.Step{Method: process.Sweep, Cells: 3, Works: works}, factor, "slow, from below, through a diffuser; an assumed mixing"),
 		s.option("sweep_plug", "sweep, plug flow", process.Step{Method: process.Sweep}, factor, "the least there can be; no vessel does it"),
 		s.option("pressure", fmt.Sprintf("pressure cycles to %.3g bar gauge", bar(high)), process.Step{Method: process.Pressure, Low: s.station, High: high}, factor, "within the vessel's rating; wait after each filling, gas warms"),
 		s.option("displacement", "filled with liquid and pushed out", process.Step{Method: process.Displacement}, factor, "the pocket it may leave; needs a vessel full to the top"),
@@ -61,7 +63,7 @@ func (s *site) reading(read float64, r *PurgeResult) *PurgeReading {
 	_, out.Upper, _, _, _ = s.figures(read)
 	step := s.list[s.focus()]
 	if step.Method != process.Displacement {
-		unit := process.Step{Method: step.Method, Cells: step.Cells, Low: step.Low, High: step.High}
+		unit := process.Step{Method: step.Method, Cells: step.Cells, Works: step.Works, Low: step.Low, High: step.High}
 		if f := process.FactorFor(s.start, s.gasOxygen, quantity.Fraction(read)); f > 0 && f <= 1 {
 			worth := unit.For(f).Amount()
 			out.Worth = &worth
@@ -144,11 +146,11 @@ func (s *site) working(r *PurgeResult) working {
 		case step.Method != process.Sweep:
 			w.line("P3", "F", "(p_low / p_high)^k", fmt.Sprintf("(%.6g / %.6g)^%.4g", float64(step.Low), float64(step.High), step.Cycles), f, "", sourcePurge)
 		case step.Cells == 1:
-			w.line("P1", "F", "e^−N", fmt.Sprintf("e^−%.5g", step.Volumes), f, "", sourcePurge)
+			w.line("P1", "F", "e^−wN", fmt.Sprintf("e^−(%.4g × %.5g)", step.Working(), step.Volumes), f, "", sourcePurge)
 		case step.Cells == 0:
-			w.line("P1", "F", "1 − N, not below 0", fmt.Sprintf("1 − %.5g", step.Volumes), f, "", "plug flow")
+			w.line("P1", "F", "1 − wN, not below 0", fmt.Sprintf("1 − %.4g × %.5g", step.Working(), step.Volumes), f, "", "plug flow")
 		default:
-			w.line("P2", "F", "1/n Σ_i e^−nN Σ_{k<i} (nN)^k / k!", fmt.Sprintf("n = %d, N = %.5g", step.Cells, step.Volumes), f, "", "tanks in series")
+			w.line("P2", "F", "1/n Σ_i e^−nwN Σ_{k<i} (nwN)^k / k!", fmt.Sprintf("n = %d, w = %.4g, N = %.5g", step.Cells, step.Working(), step.Volumes), f, "", "tanks in series")
 		}
 	}
 	w.line("P5", "y", "y_g + (y_0 − y_g) Π F", fmt.Sprintf("%.4g + (%.6g − %.4g) Π F", float64(s.gasOxygen), float64(s.start), float64(s.gasOxygen)), r.Oxygen, "mol/mol", sourcePurge)

@@ -3,6 +3,7 @@ package calc_test
 import (
 	"encoding/json"
 	"maps"
+	"math"
 	"strings"
 	"testing"
 
@@ -283,6 +284,73 @@ func TestPlanUncertaintyValues(t *testing.T) {
 		}
 		if moved == 0 {
 			t.Errorf("%s: no uncertainty with %v", name, u)
+		}
+	}
+}
+
+// A share of the gas that does not work is so much less gas, forwards and back.
+func TestSweepWorks(t *testing.T) {
+	base := object{"vessel_l": 100, "beer_l": 90, "gas_oxygen_ppmv": 10, "cells": 3}
+	half, _ := must(t, "purge", with(base, object{"volumes": 6, "works_pct": 50}))
+	whole, _ := must(t, "purge", with(base, object{"volumes": 3}))
+	if !near(number(t, half, "oxygen_fraction"), number(t, whole, "oxygen_fraction"), 1e-12) || !near(number(t, half, "gas_kg"), 2*number(t, whole, "gas_kg"), 1e-12) {
+		t.Errorf("%v, %v", half["oxygen_fraction"], whole["oxygen_fraction"])
+	}
+	back, _ := must(t, "purge", with(base, object{"residual_fraction": half["oxygen_fraction"], "works_pct": 50}))
+	if !near(number(t, back, "amount"), 6, 1e-9) {
+		t.Errorf("%v turnovers", back["amount"])
+	}
+	if e := refused(t, "purge", encode(t, with(base, object{"volumes": 6, "works_pct": 0}))); e.Field != "works_fraction" {
+		t.Error(e)
+	}
+}
+
+// Turnovers, mixing and half-lives carry uncertainty as quantities do: for a
+// mixed sweep of clean gas, u of the logarithm is that of w N.
+func TestPlainNumbersCarryUncertainty(t *testing.T) {
+	_, answer := must(t, "purge", object{"vessel_l": 100, "beer_l": 90, "volumes": 4, "works_fraction": 0.9, "u": object{"volumes": 0.02, "works_fraction": 0.01}})
+	o := answer["uncertainty"].(object)["oxygen_fraction"].(object)
+	want := math.Hypot(0.9*0.02, 4*0.01)
+	if got := number(t, o, "u") / number(t, o, "value"); !near(got, want, 0.01) {
+		t.Errorf("relative u %g, want %g", got, want)
+	}
+	_, answer = must(t, "after", object{"tpo_ppb": 60, "beer_ml": 330, "temperature_c": 12, "half_life_days": 5, "days": 5, "u": object{"half_life_days": 0.1}})
+	o = answer["uncertainty"].(object)["present_ppb"].(object)
+	if got := number(t, o, "u"); !near(got, 60*math.Ln2/2*0.1/5, 0.01) { // dc/dh = c ln2 d / h²
+		t.Errorf("u %g", got)
+	}
+	if e := refused(t, "purge", []byte(`{"vessel_l": 100, "volumes": 4, "cells": 2, "u": {"cells": 0.5}}`)); e.Field != "u" {
+		t.Error(e)
+	}
+	if e := refused(t, "purge", []byte(`{"vessel_l": 100, "volumes": 4, "u": {"gas": 1}}`)); e.Field != "u.gas" {
+		t.Error(e)
+	}
+}
+
+// What is not known lies around what is taken; warmer beer takes up faster.
+func TestAfterBand(t *testing.T) {
+	rapid.Check(t, func(rt *rapid.T) {
+		in := object{"tpo_ppb": rapid.Float64Range(0, 300).Draw(rt, "tpo"), "beer_ml": 355, "temperature_c": rapid.Float64Range(0, 35).Draw(rt, "t"), "days": rapid.Float64Range(1, 300).Draw(rt, "days"),
+			"closure": rapid.SampledFrom([]string{"can", "crown_scavenger", "crown_low", "pet"}).Draw(rt, "closure"), "uptake": rapid.SampledFrom([]string{"", "bright", "unfiltered", "yeast"}).Draw(rt, "uptake")}
+		r, _ := must(t, "after", in)
+		for _, p := range append(r["course"].([]any), r) {
+			o := p.(object)
+			for _, k := range []string{"present", "supplied"} {
+				low, mid, high := number(t, o, k+"_low_ppb"), number(t, o, k+"_ppb"), number(t, o, k+"_high_ppb")
+				if low > mid*(1+1e-9)+1e-9 || mid > high*(1+1e-9)+1e-9 {
+					rt.Fatalf("%v: %s %g, %g, %g", in, k, low, mid, high)
+				}
+			}
+		}
+	})
+	cold, _ := must(t, "after", object{"tpo_ppb": 60, "beer_ml": 355, "temperature_c": 4, "closure": "can", "uptake": "bright", "days": 10})
+	warm, _ := must(t, "after", object{"tpo_ppb": 60, "beer_ml": 355, "temperature_c": 20, "closure": "can", "uptake": "bright", "days": 10})
+	if number(t, cold, "half_life_low_days") != 14 || number(t, warm, "half_life_high_days") != 6 || number(t, warm, "present_ppb") >= number(t, cold, "present_ppb") {
+		t.Errorf("%v, %v", cold["half_life_low_days"], warm["present_ppb"])
+	}
+	for _, bad := range []object{{"uptake": "quick"}, {"uptake": "bright", "half_life_days": 3}} {
+		if e := refused(t, "after", encode(t, with(object{"tpo_ppb": 60, "beer_ml": 355, "temperature_c": 4}, bad))); e.Field != "uptake" {
+			t.Error(e)
 		}
 	}
 }

@@ -71,7 +71,9 @@ func propagate(c *Calculation, in reflect.Value, result any, r request) (map[str
 	for _, name := range slices.Sorted(maps.Keys(r.u)) {
 		u := r.u[name]
 		f, unit, ok := Match(c.Fields, name)
-		if !ok || f.Kind == nil {
+		if ok && f.Kind == nil && plainNumberField(c.input.Field(f.index).Type) {
+			unit.Scale = 1 // turnovers, cycles, days: numbers without a unit
+		} else if !ok || f.Kind == nil {
 			return nil, &quantity.Error{Field: "u." + name, Message: "is no quantity of this calculation", Mend: "known are " + names(c.Fields)}
 		}
 		if u < 0 || math.IsNaN(u) || math.IsInf(u, 0) {
@@ -99,8 +101,15 @@ func propagate(c *Calculation, in reflect.Value, result any, r request) (map[str
 		} else {
 			out[name] = uncertainty.GUM(&p)
 		}
+		if r := out[name]; math.IsNaN(r.U) || math.IsInf(r.U, 0) {
+			return nil, &quantity.Error{Field: "u", Message: "carries an input out of its range", Mend: "give smaller uncertainties, and none to what is a whole number"}
+		}
 	}
 	return out, nil
+}
+
+func plainNumberField(t reflect.Type) bool {
+	return t.Kind() == reflect.Float64 || t.Kind() == reflect.Pointer && t.Elem().Kind() == reflect.Float64
 }
 
 // modelOf makes a model that sets some fields of a copy of the input and reads

@@ -129,5 +129,32 @@ func IngressPPB(mlPerDay float64, beer quantity.Volume) float64 {
 	return float64(Spread(OxygenInGas(1, quantity.Volume(mlPerDay), 101.325, 20), beer))
 }
 
-// IngressQ10 is how permeation grows with 10 K: about 40 kJ/mol, from memory.
-const IngressQ10 = 1.7
+// IngressQ10 is how permeation grows with 10 K: about 40 kJ/mol, within 30 to
+// 50, from memory.
+const (
+	IngressQ10Low  = 1.5
+	IngressQ10     = 1.7
+	IngressQ10High = 2.0
+)
+
+// Uptake is a kind of beer by how fast it takes up oxygen in the package.
+type Uptake struct {
+	Key, Name     string
+	Low20, High20 float64 // half-life at 20 °C, days
+	Low4, High4   float64 // at 4 °C
+}
+
+// Uptakes, slowest first: common practice and from memory. Published work gives
+// the shape and the sense, no half-lives (André & Moll, J. ASBC 44:151, 1986).
+var Uptakes = []Uptake{
+	{"bright", "bright, filtered", 2, 6, 14, 42},
+	{"unfiltered", "unfiltered or hop-forward", 0.5, 2, 3, 10},
+	{"yeast", "live yeast in the package", 1.0 / 24, 0.5, 0.25, 3},
+}
+
+// HalfLife is the band of days in which half of the oxygen is taken up at a
+// temperature: through both temperatures of the table, log-linear.
+func (u Uptake) HalfLife(t quantity.Temperature) (low, high float64) {
+	at := func(warm, cold float64) float64 { return warm * math.Pow(cold/warm, (20-float64(t))/16) }
+	return at(u.Low20, u.Low4), at(u.High20, u.High4)
+}

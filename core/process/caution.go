@@ -21,6 +21,7 @@ const (
 	HazardErupt    = "eruption"
 	HazardHome     = "home"
 	HazardSulphite = "sulphite"
+	HazardAlkali   = "alkali"
 )
 
 // cautions in the order they are shown. The quoted limits are those of NIOSH
@@ -37,6 +38,7 @@ var cautions = []Caution{
 	{HazardGlass, "Glass and cans burst. Stay within the maker's rating, measure that fermentation has ended, keep shields and eyes covered; a bulged package is handled cold and not pierced warm."},
 	{HazardErupt, "Hops, sugar or fruit in beer that holds CO2 can make it erupt: open at zero gauge only, stand aside, dose slowly, eyes covered."},
 	{HazardHome, "Purge in moving air, never in a closed cupboard or car; chain cylinders upright; ordinary jars, growlers and plastic fermenters are no pressure vessels."},
+	{HazardAlkali, "Caustic burns skin and eyes, and a package under pressure can throw it: goggles and gloves, water at hand, the burette vented by its procedure; waste by your site's rules."},
 	{HazardSulphite, "Sulphite can trigger asthma: dose little, and label it."},
 }
 

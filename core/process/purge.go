@@ -26,6 +26,7 @@ type Step struct {
 	Method    Method
 	Volumes   float64           // Sweep: gas turnovers at the vessel's temperature and pressure
 	Cells     int               // Sweep: tanks in series; 1 perfectly mixed, 0 plug flow
+	Works     quantity.Fraction // Sweep: share of the gas that reaches the vessel's air; 0 stands for all of it
 	Cycles    float64           // Pressure, Vacuum
 	Low, High quantity.Pressure // Pressure, Vacuum: absolute
 	Pocket    quantity.Fraction // Displacement: gas that the liquid leaves, of the vessel
@@ -36,13 +37,21 @@ type Step struct {
 func (s Step) Factor() float64 {
 	switch s.Method {
 	case Sweep:
-		return swept(s.Volumes, s.Cells)
+		return swept(s.Volumes*s.Working(), s.Cells)
 	case Pressure, Vacuum:
 		return math.Pow(float64(s.Low/s.High), s.Cycles)
 	case Displacement:
 		return float64(s.Pocket)
 	}
 	return 1
+}
+
+// Working is the share of a sweep's gas that is not lost to short circuits.
+func (s Step) Working() float64 {
+	if s.Works == 0 {
+		return 1
+	}
+	return float64(s.Works)
 }
 
 // swept is the mean of the vessel after some turnovers: e^−N mixed (eq. P1), the
@@ -72,7 +81,7 @@ func swept(volumes float64, cells int) float64 {
 func (s Step) For(factor float64) Step {
 	switch s.Method {
 	case Sweep:
-		s.Volumes = volumesFor(factor, s.Cells)
+		s.Volumes = volumesFor(factor, s.Cells) / s.Working()
 	case Pressure, Vacuum:
 		s.Cycles = math.Log(factor) / math.Log(float64(s.Low/s.High))
 	case Displacement:

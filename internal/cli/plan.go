@@ -42,6 +42,7 @@ type planPurge struct {
 	Method    string                  `in:"method" enum:"sweep,pressure,vacuum,displacement," default:"" placeholder:"sweep" group:"Purge" help:"sweep (when not said), pressure, vacuum or displacement."`
 	Volumes   *float64                `in:"volumes" placeholder:"5" group:"Purge" help:"sweep: turnovers of the vessel."`
 	Cells     *float64                `in:"cells" placeholder:"1" group:"Purge" help:"sweep: tanks in series; 1 mixed, 0 plug, 2 to 5 a calm sweep."`
+	Works     *quantity.Fraction      `in:"works_fraction" placeholder:"80%" group:"Purge" help:"sweep: share of the gas that works; the rest takes a short way out."`
 	Cycles    *float64                `in:"cycles" placeholder:"8" group:"Purge" help:"pressure, vacuum: cycles."`
 	HighGauge *quantity.GaugePressure `in:"high_gauge_kpa" placeholder:"1bar" group:"Purge" help:"pressure: upper gauge pressure of a cycle."`
 	High      *quantity.Pressure      `in:"high_kpa" placeholder:"2bar" group:"Purge" help:"The same, absolute."`
@@ -127,6 +128,7 @@ type planAfter struct {
 	Temperature *quantity.Temperature `short:"t" in:"temperature_c" placeholder:"12C" help:"Temperature of the store."`
 	Closure     string                `in:"closure" enum:"can,crown_scavenger,crown_low,crown_pvc,pet_barrier,pet," default:"" placeholder:"crown_low" help:"can, crown_scavenger, crown_low, crown_pvc, pet_barrier or pet."`
 	Ingress     *float64              `in:"ingress_ml_day" placeholder:"0.001" help:"Or the oxygen that comes in, mL a day at 20 °C."`
+	Uptake      string                `in:"uptake" enum:"bright,unfiltered,yeast," default:"" placeholder:"bright" help:"Kind of beer that takes up oxygen: bright, unfiltered or yeast."`
 	HalfLife    *float64              `in:"half_life_days" placeholder:"5" help:"Half-life of oxygen in this beer at this temperature, days."`
 	Days        *float64              `in:"days" placeholder:"180" help:"Days to look ahead."`
 	Q10         *float64              `name:"q10" in:"q10" placeholder:"3" help:"Ageing with 10 K."`
@@ -136,7 +138,8 @@ type planAfter struct {
 
 type planAge struct {
 	Stay      []string              `sep:"none" placeholder:"14d@20C" help:"A stay, again and again, in any order."`
-	Logger    string                `placeholder:"FILE" help:"Or a logger's CSV with a header: time (or hours, days) and temperature_c (or _f)."`
+	Logger    string                `placeholder:"FILE" help:"Or a logger's CSV: a head with a column of time (or hours, days) and one of temperature."`
+	DateOrder string                `in:"date_order" enum:"dmy,mdy," default:"" placeholder:"dmy" help:"dmy or mdy, where its dates can be read two ways."`
 	Reference *quantity.Temperature `in:"reference_c" placeholder:"4C" help:"Temperature of the equivalent age."`
 	Q10       *float64              `name:"q10" in:"q10" placeholder:"3" help:"Ageing with 10 K."`
 	Code      *float64              `in:"code_days" placeholder:"120" help:"Code life at that temperature: gives the share used."`
@@ -192,13 +195,6 @@ func (c *planAddition) Run(s *streams) error {
 	}
 	return plan(s, "addition", c, map[string]any{"additions": list}, &c.planOutput, printAddition)
 }
-func (c *planAge) Run(s *streams) error {
-	list, err := c.history(s)
-	if err != nil {
-		return err
-	}
-	return plan(s, "age", c, map[string]any{"history": list}, &c.planOutput, printAge)
-}
 func (c *planGas) Run(s *streams) error   { return plan(s, "gas", c, nil, &c.planOutput, printGas) }
 func (c *planStrip) Run(s *streams) error { return plan(s, "strip", c, nil, &c.planOutput, printStrip) }
 func (c *planAir) Run(s *streams) error {
@@ -213,8 +209,9 @@ func (c *planWort) Run(s *streams) error {
 	return plan(s, "wort-oxygen", c, nil, &c.planOutput, printWort)
 }
 
-// plan runs a calculation with the options of a command and prints it.
-func plan[R any](s *streams, name string, command any, more map[string]any, out *planOutput, text func(*page, R)) error {
+// plan runs a calculation with the options of a command and prints it; also is
+// for what goes beside the print.
+func plan[R any](s *streams, name string, command any, more map[string]any, out *planOutput, text func(*page, R), also ...func(R)) error {
 	fields, flags := map[string]any{}, map[string]string{}
 	options(reflect.ValueOf(command).Elem(), fields, flags)
 	for k, v := range more {
@@ -234,12 +231,16 @@ func plan[R any](s *streams, name string, command any, more map[string]any, out 
 		enc := json.NewEncoder(s.out)
 		enc.SetIndent("", "  ")
 		enc.SetEscapeHTML(false)
-		return enc.Encode(answer)
+		err = enc.Encode(answer)
+	} else {
+		var p page
+		text(&p, answer.Result.(R))
+		p.after(answer)
+		_, err = s.out.Write(p.Bytes())
 	}
-	var p page
-	text(&p, answer.Result.(R))
-	p.after(answer)
-	_, err = s.out.Write(p.Bytes())
+	for _, f := range also {
+		f(answer.Result.(R))
+	}
 	return err
 }
 

@@ -1,18 +1,16 @@
 package cli
 
 import (
-	"encoding/csv"
-	"errors"
 	"io"
 	"strconv"
 	"strings"
-	"time"
 
+	"ullage/core/calc"
 	"ullage/core/quantity"
 )
 
-// history is the stays of the options, or of a logger's file.
-func (c *planAge) history(s *streams) ([]map[string]any, error) {
+// history is the stays of the options.
+func (c *planAge) history() ([]map[string]any, error) {
 	var list []map[string]any
 	for _, stay := range c.Stay {
 		time, at, ok := strings.Cut(stay, "@")
@@ -22,124 +20,47 @@ func (c *planAge) history(s *streams) ([]map[string]any, error) {
 		}
 		list = append(list, map[string]any{"days": float64(minutes) / 1440, "temperature": at})
 	}
-	if c.Logger == "" {
-		return list, nil
-	}
-	in, name, err := open(s, c.Logger)
-	if err != nil {
-		return nil, err
-	}
-	defer in.Close()
-	logged, err := readLogger(in)
-	if err != nil {
-		return nil, quantity.In("--logger "+name, err)
-	}
-	return append(list, logged...), nil
+	return list, nil
 }
 
-// point is one row of a logger.
-type point struct {
-	days float64
-	c    float64
-}
-
-// readLogger makes stays of a logger's rows: from each row to the next at the
-// mean of the two temperatures.
-func readLogger(in io.Reader) ([]map[string]any, error) {
-	r := csv.NewReader(in)
-	r.FieldsPerRecord, r.TrimLeadingSpace = -1, true
-	head, err := r.Read()
+// Run gives the logger's text to the calculation, which reads it for every door.
+// Rows that it left out are named on the error channel, and the exit code tells.
+func (c *planAge) Run(s *streams) error {
+	list, err := c.history()
 	if err != nil {
-		return nil, &quantity.Error{Message: "has no header", Mend: "begin with time,temperature_c"}
+		return err
 	}
-	columns, err := loggerColumns(head)
-	if err != nil {
-		return nil, err
-	}
-	var stays []map[string]any
-	var before *point
-	for {
-		row, err := r.Read()
-		if errors.Is(err, io.EOF) {
-			break
+	more := map[string]any{"history": list}
+	name := ""
+	if c.Logger != "" {
+		var in io.ReadCloser
+		if in, name, err = open(s, c.Logger); err != nil {
+			return err
 		}
-		line, _ := r.FieldPos(0)
+		defer in.Close()
+		text, err := io.ReadAll(in)
 		if err != nil {
-			return nil, &quantity.Error{Message: "line " + strconv.Itoa(line) + ": " + err.Error(), Mend: "check the file"}
+			return err
 		}
-		p, err := columns.read(row)
-		if err != nil {
-			e := *err.(*quantity.Error)
-			e.Message = "in line " + strconv.Itoa(line) + " " + e.Message
-			return nil, &e
-		}
-		if before != nil {
-			if p.days < before.days {
-				return nil, &quantity.Error{Message: "line " + strconv.Itoa(line) + " is earlier than the one before", Mend: "sort the rows by time"}
-			}
-			stays = append(stays, map[string]any{"days": p.days - before.days, "temperature_c": (p.c + before.c) / 2})
-		}
-		before = &p
+		more["logger"] = string(text)
 	}
-	if len(stays) == 0 {
-		return nil, &quantity.Error{Message: "has fewer than two rows", Mend: "give the logger's whole file"}
+	var refused int
+	err = plan(s, "age", c, more, &c.planOutput, printAge, func(r calc.AgeResult) {
+		if r.Read == nil {
+			return
+		}
+		refused = r.Read.Refused
+		for _, f := range r.Read.Faults {
+			complain(s, name, f)
+		}
+	})
+	if err == nil && refused > 0 {
+		return errFaults
 	}
-	return stays, nil
+	return err
 }
 
-type loggerFile struct {
-	time, temperature int
-	unit              string // of the time column: "", hours, days
-	fahrenheit        bool
-}
-
-func loggerColumns(head []string) (loggerFile, error) {
-	f := loggerFile{time: -1, temperature: -1}
-	for i, name := range head {
-		switch name = strings.ToLower(strings.Trim(name, "\ufeff ")); {
-		case name == "time" || name == "hours" || name == "days":
-			f.time = i
-			if name != "time" {
-				f.unit = name
-			}
-		case name == "temperature_c" || name == "temperature_f":
-			f.temperature, f.fahrenheit = i, name == "temperature_f"
-		}
-	}
-	if f.time < 0 || f.temperature < 0 {
-		return f, &quantity.Error{Value: strings.Join(head, ","), Message: "lacks a column of time or of temperature", Mend: "name them time (or hours, days) and temperature_c (or temperature_f)"}
-	}
-	return f, nil
-}
-
-func (f *loggerFile) read(row []string) (p point, err error) {
-	if len(row) <= max(f.time, f.temperature) {
-		return p, &quantity.Error{Message: "a column is missing", Mend: "check the row"}
-	}
-	text := row[f.temperature]
-	if f.fahrenheit {
-		text += " °F"
-	}
-	var t quantity.Temperature
-	if err := t.Set(text); err != nil {
-		return p, err
-	}
-	p.c = float64(t)
-	if f.unit != "" {
-		p.days, err = strconv.ParseFloat(row[f.time], 64)
-		if err != nil {
-			return p, &quantity.Error{Value: row[f.time], Message: "is no number", Mend: "write 12.5"}
-		}
-		if f.unit == "hours" {
-			p.days /= 24
-		}
-		return p, nil
-	}
-	for _, layout := range []string{time.RFC3339, "2006-01-02 15:04:05", "2006-01-02 15:04", "2006-01-02T15:04:05", "2006-01-02T15:04"} {
-		if at, err := time.Parse(layout, row[f.time]); err == nil {
-			p.days = float64(at.Unix()) / 86400
-			return p, nil
-		}
-	}
-	return p, &quantity.Error{Value: row[f.time], Message: "is no time", Mend: "write 2026-05-04 13:30 or 2026-05-04T13:30:00Z"}
+func complain(s *streams, name string, f calc.LoggerFault) {
+	e := quantity.Error{Field: "line " + strconv.Itoa(f.Line), Value: f.Value, Message: f.Message, Mend: f.Mend}
+	_, _ = io.WriteString(s.err, name+": "+e.Error()+"\n")
 }

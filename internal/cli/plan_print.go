@@ -85,6 +85,14 @@ func figure(v float64) string {
 	return strings.TrimRight(strings.TrimRight(strconv.FormatFloat(v, 'f', digits, 64), "0"), ".")
 }
 
+// span prints a range, or one figure where its ends agree.
+func span(low, high float64) string {
+	if low == high {
+		return figure(low)
+	}
+	return figure(low) + "–" + figure(high)
+}
+
 // thousands puts a comma before the last three digits of long numbers.
 func thousands(s string) string {
 	if len(s) <= 4 {
@@ -225,6 +233,7 @@ func printAddition(p *page, r calc.AdditionResult) {
 }
 
 func printAir(p *page, r calc.PackageAirResult) {
+	p.cautions = r.Cautions
 	p.line("TPO   %s ppb with %s mL of air (one mL: %s ppb)", figure(r.TPO), figure(r.Air), figure(r.PerML))
 	if r.Low != r.High {
 		p.line("  as residue over caustic %s to %s ppb", figure(r.Low), figure(r.High))
@@ -239,6 +248,9 @@ func printAir(p *page, r calc.PackageAirResult) {
 
 func printAfter(p *page, r calc.AfterResult) {
 	p.line("After %s days   a meter finds %s ppb; the beer has taken %s of %s ppb supplied", figure(r.Days), figure(r.Present), figure(r.Consumed), figure(r.Supplied))
+	if r.PresentLow < r.PresentHigh || r.SuppliedLow < r.SuppliedHigh {
+		p.line("  by what is not known of ingress and uptake: a meter %s to %s ppb, supplied %s to %s ppb", figure(r.PresentLow), figure(r.PresentHigh), figure(r.SuppliedLow), figure(r.SuppliedHigh))
+	}
 	p.line("  ingress %s ppb a day", figure(r.IngressPPB))
 	if r.SameAsTPO != nil {
 		p.line("  as much as the TPO comes in within %s days", figure(*r.SameAsTPO))
@@ -250,7 +262,7 @@ func printAfter(p *page, r calc.AfterResult) {
 		most = math.Max(most, c.KeepHigh)
 	}
 	for _, c := range r.Closures {
-		p.line("  %-48s %s %s–%s d, %s–%s ppb/d", c.Name, gauge(c.KeepHigh, most), figure(c.KeepLow), figure(c.KeepHigh), figure(c.PPBLow), figure(c.PPBHigh))
+		p.line("  %-48s %s %s–%s d, %s ppb/d", c.Name, gauge(c.KeepHigh, most), figure(c.KeepLow), figure(c.KeepHigh), span(c.PPBLow, c.PPBHigh))
 	}
 	p.line("\nStores, same closure")
 	most = r.Stores[0].KeepHigh
@@ -269,6 +281,9 @@ func printAge(p *page, r calc.AgeResult) {
 		p.line("  %s of the code life used (%s to %s)", percent(*r.Used), percent(*r.UsedLow), percent(*r.UsedHigh))
 	}
 	p.line("  by the mnemonic of 3, 30, 300 days: %s used", percent(r.Mnemonic))
+	if r.Read != nil {
+		p.line("  %d of %d rows of the logger used", r.Read.Used, r.Read.Rows)
+	}
 	if len(r.Shares) <= 20 {
 		for _, s := range r.Shares {
 			p.line("  %8s d at %5.1f °C %s %s of the age", figure(s.Days), s.Temperature, gauge(s.Share, 1), percent(s.Share))
