@@ -182,7 +182,7 @@ func (e *Evaluator) adjustment(in *TPOInput, v volumes) {
 	if v.byWater {
 		e.loadings = append(e.loadings, uncertainty.Loading{Input: xCapacity, SD: share * x[xCapacity]})
 	}
-	e.next("scale_adjustment", "scale, adjustment common to its weights", uncertainty.Normal, 0, e.loadings[start:len(e.loadings):len(e.loadings)])
+	e.next("scale_adjustment", in.named("scale_adjustment", "scale, adjustment common to its weights"), uncertainty.Normal, 0, e.loadings[start:len(e.loadings):len(e.loadings)])
 }
 
 // leftOutOfDensity adds what the weight of the gas and the density of the beer
@@ -210,8 +210,17 @@ func (e *Evaluator) add(in *TPOInput, key, name string, shape uncertainty.Shape,
 		if u, ok := in.U[key]; ok {
 			sd = u
 		}
+		name = in.named(key, name)
 	}
 	e.effect(key, name, shape, dof, input, sd)
+}
+
+// named adds the instrument to the name of its effect.
+func (in *TPOInput) named(key, name string) string {
+	if of := in.UNames[key]; of != "" {
+		return name + ": " + of
+	}
+	return name
 }
 
 func (e *Evaluator) effect(key, name string, shape uncertainty.Shape, dof float64, input int, sd float64) {

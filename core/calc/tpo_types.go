@@ -52,6 +52,7 @@ type TPOInput struct {
 	Corrections []string           `json:"corrections" help:"what the plain figure leaves out: co2, pressure, expansion, beer"`
 	Uncertainty string             `json:"uncertainty" help:"gum, monte-carlo or none"`
 	U           map[string]float64 `json:"u" help:"standard uncertainty by effect, in the unit of its input, instead of the assumed one"`
+	UNames      map[string]string  `json:"u_names" help:"name of the instrument behind an effect of u, for the budget"`
 	Trials      int                `json:"trials" help:"Monte Carlo: run so many trials, in blocks of 10,000 and two blocks at least; adaptive when not said"`
 	Explain     bool               `json:"explain" help:"add the derivation"`
 }

@@ -24,6 +24,8 @@ func (s *Server) collections() {
 	collection[lab.Limit](s, lab.KindLimits, "limits", ofNothing)
 	collection[lab.Line](s, lab.KindLines, "filling lines", ofNothing)
 	collection[lab.Instrument](s, lab.KindInstruments, "instruments", ofNothing)
+	collection[lab.MeterCheck](s, lab.KindMeterChecks, "checks of instruments", ofNothing)
+	collection[lab.Study](s, lab.KindStudies, "studies of methods and packages", ofNothing)
 	collection[lab.Tank](s, lab.KindTanks, "tanks", ofNothing)
 	collection[lab.Batch](s, lab.KindBatches, "batches", ofNothing)
 	collection[lab.Brew](s, lab.KindBrews, "brews with their wort oxygenation", ofBatch)
@@ -33,7 +35,6 @@ func (s *Server) collections() {
 	collection[lab.Run](s, lab.KindRuns, "packaging runs", ofNothing)
 	collection[lab.Event](s, lab.KindEvents, "events of a run", ofRun)
 	collection[lab.Sample](s, lab.KindSamples, "samples of a run", ofRun)
-	collection[lab.MeterCheck](s, lab.KindMeterChecks, "checks of a DO meter", ofNothing)
 	collection[lab.RuleSet](s, lab.KindRules, "rules by which limits are applied", ofNothing)
 	collection[lab.LotDecision](s, lab.KindDecisions, "decisions on lots", ofRun)
 }

@@ -1,36 +1,5 @@
 package lab
 
-// MeterCheck is one verification of a DO meter: what it read against what it
-// should. The judgement of a lot asks for one before and one after its readings.
-type MeterCheck struct {
-	Meta
-	InstrumentID string   `json:"instrument_id" format:"uuid"`
-	At           Time     `json:"at"`
-	Outcome      string   `json:"outcome" enum:"passed,failed"`
-	Against      string   `json:"against,omitempty" enum:"zero,air,other" doc:"zero gas, air-saturated water or wet air, something else"`
-	OffsetPpb    *float64 `json:"offset_ppb,omitempty" doc:"what it read too high, ppb"`
-	OffsetUPpb   *float64 `json:"offset_u_ppb,omitempty" doc:"standard uncertainty of that, ppb"`
-	Note         string   `json:"note,omitempty" maxLength:"4000"`
-}
-
-// Kind names the collection.
-func (*MeterCheck) Kind() Kind { return KindMeterChecks }
-
-// Refs points at the meter.
-func (r *MeterCheck) Refs() []Ref {
-	return []Ref{{"instrument_id", KindInstruments, r.InstrumentID, true}}
-}
-
-func (r *MeterCheck) check(c *checker) {
-	c.needTime("at", r.At)
-	c.year("at", r.At)
-	c.oneOf("outcome", r.Outcome, "passed", "failed")
-	c.oneOf("against", r.Against, "", "zero", "air", "other")
-	c.within("offset_ppb", r.OffsetPpb, -10000, 10000, "ppb")
-	c.within("offset_u_ppb", r.OffsetUPpb, 0, 10000, "ppb")
-	c.text("note", r.Note)
-}
-
 // RuleSet is how the limits of a beer are applied: of one beer in one format, of
 // a beer, of a format, or of all. The narrowest set that fits goes before the
 // others; a field left empty takes its starting point, which is common practice

@@ -24,6 +24,8 @@ const (
 	KindLimits       Kind = "limits"
 	KindLines        Kind = "lines"
 	KindInstruments  Kind = "instruments"
+	KindMeterChecks  Kind = "meter_checks"
+	KindStudies      Kind = "studies"
 	KindTanks        Kind = "tanks"
 	KindBatches      Kind = "batches"
 	KindBrews        Kind = "brews"
@@ -33,7 +35,6 @@ const (
 	KindRuns         Kind = "runs"
 	KindEvents       Kind = "events"
 	KindSamples      Kind = "samples"
-	KindMeterChecks  Kind = "meter_checks"
 	KindRules        Kind = "rules"
 	KindDecisions    Kind = "decisions"
 	KindImports      Kind = "imports"
@@ -68,6 +69,8 @@ var makers = map[Kind]func() Record{
 	KindLimits:       func() Record { return &Limit{} },
 	KindLines:        func() Record { return &Line{} },
 	KindInstruments:  func() Record { return &Instrument{} },
+	KindMeterChecks:  func() Record { return &MeterCheck{} },
+	KindStudies:      func() Record { return &Study{} },
 	KindTanks:        func() Record { return &Tank{} },
 	KindBatches:      func() Record { return &Batch{} },
 	KindBrews:        func() Record { return &Brew{} },
@@ -77,7 +80,6 @@ var makers = map[Kind]func() Record{
 	KindRuns:         func() Record { return &Run{} },
 	KindEvents:       func() Record { return &Event{} },
 	KindSamples:      func() Record { return &Sample{} },
-	KindMeterChecks:  func() Record { return &MeterCheck{} },
 	KindRules:        func() Record { return &RuleSet{} },
 	KindDecisions:    func() Record { return &LotDecision{} },
 	KindImports:      func() Record { return &Import{} },
@@ -86,7 +88,7 @@ var makers = map[Kind]func() Record{
 // Kinds lists every collection, those referred to before those that refer.
 func Kinds() []Kind {
 	return []Kind{KindBrewery, KindPeople, KindBeers, KindFormats, KindFormatLots, KindLimits, KindLines,
-		KindInstruments, KindTanks, KindBatches, KindBrews, KindMoves, KindReadings, KindCellarLimits, KindRuns, KindEvents, KindSamples, KindMeterChecks, KindRules, KindDecisions, KindImports}
+		KindInstruments, KindMeterChecks, KindStudies, KindTanks, KindBatches, KindBrews, KindMoves, KindReadings, KindCellarLimits, KindRuns, KindEvents, KindSamples, KindRules, KindDecisions, KindImports}
 }
 
 // ParseKind turns a name into a Kind, or says which names there are.

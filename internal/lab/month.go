@@ -131,6 +131,7 @@ func (s *Service) decided(ctx context.Context, run *Run) (string, error) {
 	if err != nil {
 		return "", err
 	}
+	list = slices.DeleteFunc(list, func(d *LotDecision) bool { return run.Hold.reopens(d) })
 	if len(list) > 0 {
 		newest := slices.MaxFunc(list, func(a, b *LotDecision) int { return a.ServerAt.Compare(b.ServerAt.Time) })
 		return newest.Decision, nil

@@ -75,6 +75,11 @@ func (b *batch) rules(ctx context.Context, r, prev Record) ([]Warning, error) {
 	case *Sample:
 		p, _ := prev.(*Sample)
 		return b.sampleRules(ctx, r, p)
+	case *MeterCheck:
+		return b.checkRules(ctx, r)
+	case *Study:
+		p, _ := prev.(*Study)
+		return b.studyRules(ctx, r, p)
 	case *LotDecision:
 		return b.decisionRules(ctx, r, prev)
 	case *Batch:
@@ -131,11 +136,13 @@ func (b *batch) runRules(ctx context.Context, r, prev *Run) ([]Warning, error) {
 			return nil, err
 		}
 		r.Number = n
+		r.Hold.CheckID, r.Hold.ReopenedAt = "", Time{}
 		return snapshotWarnings(r), nil
 	}
 	r.Number = prev.Number
-	if reflect.DeepEqual(r.InForce, InForce{}) {
-		r.InForce = prev.InForce
+	r.Hold.CheckID, r.Hold.ReopenedAt = prev.Hold.CheckID, prev.Hold.ReopenedAt
+	if err := b.keepSnapshot(ctx, r, prev); err != nil {
+		return nil, err
 	}
 	if !reflect.DeepEqual(r.InForce, prev.InForce) {
 		b.changed = append(b.changed, r)

@@ -18,6 +18,9 @@ type Run struct {
 	DOMeterID      string   `json:"do_meter_id,omitempty" format:"uuid"`
 	ScaleID        string   `json:"scale_id,omitempty" format:"uuid"`
 	ThermometerID  string   `json:"thermometer_id,omitempty" format:"uuid"`
+	MeasuredBy     string   `json:"measured_by,omitempty" enum:"calculated,direct" doc:"how TPO was found; empty: calculated"`
+	StandIn        bool     `json:"stand_in,omitempty" doc:"the calculated figure stands in for the direct instrument, by an agreement study in force"`
+	StandInStudyID string   `json:"stand_in_study_id,omitempty" format:"uuid" doc:"that study; empty with stand_in: the server takes the newest that covers the run"`
 	InForce        InForce  `json:"in_force,omitzero"`
 	SampleEveryMin *float64 `json:"sample_every_min,omitempty"`
 	Note           string   `json:"note,omitempty" maxLength:"4000"`
@@ -43,6 +46,8 @@ type InForce struct {
 	CO2Vol          *float64       `json:"co2_vol,omitempty"`
 	YeastInPackage  bool           `json:"yeast_in_package,omitempty"`
 	Limits          []LimitInForce `json:"limits,omitempty"`
+	Instruments     ErrorsInForce  `json:"instruments,omitzero" doc:"what is known of the instruments at the start"`
+	StandIn         *StandIn       `json:"stand_in,omitempty" readOnly:"true" doc:"the agreement study by which the figures stand in"`
 }
 
 // LimitInForce is the limit for one quantity, as it stood at the start.
@@ -57,6 +62,14 @@ type LimitInForce struct {
 type Hold struct {
 	State  string `json:"state,omitempty" enum:"none,held,released"`
 	Reason string `json:"reason,omitempty" maxLength:"2000"`
+	// A check that failed opened the lot again: decisions before count no more.
+	CheckID    string `json:"check_id,omitempty" format:"uuid" readOnly:"true" doc:"the failed check that opened the lot again"`
+	ReopenedAt Time   `json:"reopened_at,omitzero" readOnly:"true" doc:"when; decisions before it count no more"`
+}
+
+// reopens tells that a check which failed after a decision took its force away.
+func (h *Hold) reopens(d *LotDecision) bool {
+	return !h.ReopenedAt.IsZero() && !d.ServerAt.After(h.ReopenedAt.Time)
 }
 
 // Kind names the collection.
@@ -69,6 +82,7 @@ func (r *Run) Refs() []Ref {
 		{"format_lot_id", KindFormatLots, r.FormatLotID, false}, {"line_id", KindLines, r.LineID, true},
 		{"batch_id", KindBatches, r.BatchID, false}, {"do_meter_id", KindInstruments, r.DOMeterID, false},
 		{"scale_id", KindInstruments, r.ScaleID, false}, {"thermometer_id", KindInstruments, r.ThermometerID, false},
+		{"stand_in_study_id", KindStudies, r.StandInStudyID, false},
 	}
 }
 
@@ -88,6 +102,13 @@ func (r *Run) check(c *checker) {
 	c.within("sample_every_min", r.SampleEveryMin, 0, 1440, "min")
 	c.oneOf("hold.state", r.Hold.State, "", "none", "held", "released")
 	c.length("hold.reason", r.Hold.Reason, 2000)
+	c.oneOf("measured_by", r.MeasuredBy, "", "calculated", "direct")
+	if r.StandIn && r.MeasuredBy == "direct" {
+		c.add("stand_in", true, "a run read directly needs no stand-in", "choose measured by: calculated, or leave stand_in out")
+	}
+	if r.StandInStudyID != "" && !r.StandIn {
+		c.add("stand_in_study_id", r.StandInStudyID, "is given, but the run is not marked as stand-in", "mark it, or leave the study out")
+	}
 	if (r.Hold.State == "held" || r.Hold.State == "released") && r.Hold.Reason == "" {
 		c.add("hold.reason", nil, "is missing", "say why the lot is "+r.Hold.State)
 	}
@@ -108,6 +129,7 @@ func (f *InForce) check(c *checker) {
 	c.within("in_force.sg", f.SG, 0.95, 1.2, "(20/20 °C)")
 	c.within("in_force.abv_pct", f.ABVPct, 0, 30, "% by volume")
 	c.within("in_force.co2_vol", f.CO2Vol, 0, 8, "volumes")
+	f.Instruments.check(c)
 	for _, l := range f.Limits {
 		c.oneOf("in_force.limits.quantity", l.Quantity, "tpo", "do_inlet", "do_tank")
 		c.within("in_force.limits.mean_green_ppb", l.MeanGreenPpb, 0, 50000, "ppb")

@@ -51,6 +51,7 @@ type Result struct {
 	TPOLow95Ppb  *float64  `json:"tpo_low95_ppb,omitempty"`
 	TPOHigh95Ppb *float64  `json:"tpo_high95_ppb,omitempty"`
 	Path         string    `json:"path,omitempty" doc:"how the headspace was found"`
+	UFrom        []UFrom   `json:"u_from,omitempty" doc:"which uncertainties came from the records of instruments; the others are the usual ones"`
 	Warnings     []Warning `json:"warnings,omitempty"`
 	ComputedAt   Time      `json:"computed_at,omitzero"`
 	ComputedBy   string    `json:"computed_by" enum:"device,server"`

@@ -2,6 +2,7 @@ package lab
 
 import (
 	"context"
+	"reflect"
 	"time"
 )
 
@@ -34,9 +35,40 @@ func (b *batch) takeSnapshot(ctx context.Context, r *Run) error {
 		f.fromLot(lot)
 	}
 	if f.Limits == nil {
-		f.Limits, err = b.limitsInForce(ctx, r)
+		if f.Limits, err = b.limitsInForce(ctx, r); err != nil {
+			return err
+		}
 	}
-	return err
+	if err := b.instrumentsInForce(ctx, r); err != nil {
+		return err
+	}
+	return b.standInForce(ctx, r)
+}
+
+// keepSnapshot keeps what a device left out of a run's snapshot, and takes it
+// again where an instrument or the stand-in was corrected.
+func (b *batch) keepSnapshot(ctx context.Context, r, prev *Run) error {
+	f, was := &r.InForce, &prev.InForce
+	if f.Instruments == (ErrorsInForce{}) {
+		f.Instruments = was.Instruments
+	}
+	f.StandIn = was.StandIn
+	bare := *f
+	bare.Instruments, bare.StandIn = ErrorsInForce{}, nil
+	if reflect.DeepEqual(bare, InForce{}) {
+		kept := *was
+		kept.Instruments = f.Instruments
+		*f = kept
+	}
+	if f.Instruments.forget(r) {
+		if err := b.instrumentsInForce(ctx, r); err != nil {
+			return err
+		}
+	}
+	if r.StandIn != prev.StandIn || r.StandInStudyID != prev.StandInStudyID {
+		return b.standInForce(ctx, r)
+	}
+	return nil
 }
 
 func (f *InForce) fromLot(lot *FormatLot) {

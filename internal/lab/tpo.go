@@ -18,7 +18,9 @@ func TPO(s *Sample, run *Run) (Result, error) {
 	e := evaluators.Get().(*calc.Evaluator)
 	defer evaluators.Put(e)
 	var out calc.TPOResult
-	warnings, err := e.Evaluate(tpoInput(s, run), &out, nil)
+	in := tpoInput(s, run)
+	from := run.InForce.Instruments.of(in)
+	warnings, err := e.Evaluate(in, &out, nil)
 	res := Result{Method: calc.MethodVersion}
 	for _, w := range warnings {
 		res.Warnings = append(res.Warnings, Warning{Field: w.Field, Value: orNil(w.Value), Message: w.Message, Mend: w.Mend})
@@ -29,7 +31,7 @@ func TPO(s *Sample, run *Run) (Result, error) {
 		}
 		return res, err
 	}
-	res.Path = out.Path
+	res.Path, res.UFrom = out.Path, from.used(out.Path)
 	// As recorded: 0.01 ppb and 0.01 mL are far below any uncertainty here, and
 	// above the last digits in which a browser may differ.
 	res.BeerML, res.HeadspaceML = recorded(out.Beer), recorded(out.Headspace)

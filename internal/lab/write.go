@@ -71,6 +71,9 @@ func (s *Service) Batch(ctx context.Context, ws []Write) []Answer {
 	}
 	if err == nil {
 		b.followUp(ctx, outs)
+		for j, i := range from {
+			answers[i].Warnings = append(answers[i].Warnings, b.reopen(ctx, outs[j])...)
+		}
 	}
 	return answers
 }
@@ -91,6 +94,7 @@ type batch struct {
 	runs    map[string]*Run     // the same, decoded
 	moves   []*Move             // all that stand, read for this batch
 	changed []*Run              // runs whose snapshot this batch corrects
+	failed  []*MeterCheck       // checks of this batch that open lots again
 	at      time.Time
 }
 
@@ -252,8 +256,14 @@ func contentHash(r Record) string {
 	switch r := r.(type) {
 	case *Run:
 		n := r.Number
-		r.Number = 0
-		undo = func() { r.Number = n }
+		hold, stand := r.Hold, r.InForce.StandIn
+		r.Number, r.InForce.StandIn = 0, nil
+		r.Hold.CheckID, r.Hold.ReopenedAt = "", Time{}
+		undo = func() { r.Number, r.Hold, r.InForce.StandIn = n, hold, stand }
+	case *Study:
+		res, ws, method, at := r.Result, r.Warnings, r.Method, r.ComputedAt
+		r.Result, r.Warnings, r.Method, r.ComputedAt = nil, nil, "", Time{}
+		undo = func() { r.Result, r.Warnings, r.Method, r.ComputedAt = res, ws, method, at }
 	case *Sample:
 		res, before := r.Result, r.ResultsBefore
 		r.Result, r.ResultsBefore = nil, nil
