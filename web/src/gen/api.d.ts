@@ -180,6 +180,58 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/v1/brews": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** List brews with their wort oxygenation */
+        get: operations["list-brews"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/brews/{id}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Read one of brews with their wort oxygenation */
+        get: operations["get-brews"];
+        /** Write a new revision of one of brews with their wort oxygenation */
+        put: operations["put-brews"];
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/brews/{id}/revisions": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Every revision, oldest first */
+        get: operations["revisions-brews"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/v1/calc": {
         parameters: {
             query?: never;
@@ -211,6 +263,58 @@ export interface paths {
          * @description The same table as the command line's and the browser's. A refused input answers 422 with error.
          */
         post: operations["calc"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/cellar_limits": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** List limits of points and budgets of steps */
+        get: operations["list-cellar-limits"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/cellar_limits/{id}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Read one of limits of points and budgets of steps */
+        get: operations["get-cellar-limits"];
+        /** Write a new revision of one of limits of points and budgets of steps */
+        put: operations["put-cellar-limits"];
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/cellar_limits/{id}/revisions": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Every revision, oldest first */
+        get: operations["revisions-cellar-limits"];
+        put?: never;
+        post?: never;
         delete?: never;
         options?: never;
         head?: never;
@@ -773,7 +877,7 @@ export interface paths {
             path?: never;
             cookie?: never;
         };
-        /** List checks of a DO meter */
+        /** List checks of instruments */
         get: operations["list-meter-checks"];
         put?: never;
         post?: never;
@@ -790,9 +894,9 @@ export interface paths {
             path?: never;
             cookie?: never;
         };
-        /** Read one of checks of a DO meter */
+        /** Read one of checks of instruments */
         get: operations["get-meter-checks"];
-        /** Write a new revision of one of checks of a DO meter */
+        /** Write a new revision of one of checks of instruments */
         put: operations["put-meter-checks"];
         post?: never;
         delete?: never;
@@ -855,6 +959,58 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/v1/moves": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** List moves of liquid between vessels */
+        get: operations["list-moves"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/moves/{id}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Read one of moves of liquid between vessels */
+        get: operations["get-moves"];
+        /** Write a new revision of one of moves of liquid between vessels */
+        put: operations["put-moves"];
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/moves/{id}/revisions": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Every revision, oldest first */
+        get: operations["revisions-moves"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/v1/people": {
         parameters: {
             query?: never;
@@ -899,6 +1055,58 @@ export interface paths {
         };
         /** Every revision, oldest first */
         get: operations["revisions-people"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/readings": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** List DO readings in the process */
+        get: operations["list-readings"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/readings/{id}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Read one of DO readings in the process */
+        get: operations["get-readings"];
+        /** Write a new revision of one of DO readings in the process */
+        put: operations["put-readings"];
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/readings/{id}/revisions": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Every revision, oldest first */
+        get: operations["revisions-readings"];
         put?: never;
         post?: never;
         delete?: never;
@@ -1177,6 +1385,58 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/v1/studies": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** List studies of methods and packages */
+        get: operations["list-studies"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/studies/{id}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Read one of studies of methods and packages */
+        get: operations["get-studies"];
+        /** Write a new revision of one of studies of methods and packages */
+        put: operations["put-studies"];
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/studies/{id}/revisions": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Every revision, oldest first */
+        get: operations["revisions-studies"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/v1/tanks": {
         parameters: {
             query?: never;
@@ -1250,6 +1510,22 @@ export interface paths {
 export type webhooks = Record<string, never>;
 export interface components {
     schemas: {
+        Addition: {
+            /**
+             * Format: double
+             * @description air taken in with it, mL at 0 °C and 1.01325 bar
+             */
+            air_ml?: number;
+            /** Format: double */
+            amount_kg?: number;
+            /**
+             * Format: double
+             * @description dissolved oxygen of a liquid addition
+             */
+            do_ppb?: number;
+            /** @enum {string} */
+            what: "deaerated_water" | "dry_hop" | "finings" | "fruit" | "yeast" | "priming" | "other";
+        };
         Aside: {
             /** Format: date-time */
             at: string;
@@ -1281,6 +1557,11 @@ export interface components {
              * @description UUIDv7, made where the record is made
              */
             id: string;
+            /**
+             * Format: date-time
+             * @description when filling began: knock-out, or the start of the transfer in
+             */
+            made_at?: string;
             note?: string;
             /** @description why this revision was made; needed to correct a sample */
             reason?: string;
@@ -1294,9 +1575,14 @@ export interface components {
              * @description when the server stored it, by the server's clock
              */
             readonly server_at?: string;
+            /** @enum {string} */
+            status?: "fermenting" | "maturing" | "bright" | "empty";
             /** Format: uuid */
             tank_id?: string;
-            /** Format: double */
+            /**
+             * Format: double
+             * @description what the vessel held once it was filled
+             */
             volume_hl?: number;
         };
         Beer: {
@@ -1353,6 +1639,137 @@ export interface components {
             style?: string;
             /** @description yeast takes up oxygen within minutes: read at once */
             yeast_in_package?: boolean;
+        };
+        Brew: {
+            /** @description no longer in use; nothing is ever deleted */
+            archived?: boolean;
+            /**
+             * Format: date-time
+             * @description when knock-out began
+             */
+            at: string;
+            /** Format: uuid */
+            batch_id: string;
+            /** @description who wrote this revision: id of a person, or a name */
+            by?: string;
+            /**
+             * Format: double
+             * @description dissolved oxygen before the gas, mg/L
+             */
+            carry_over_mg_l?: number;
+            /**
+             * Format: double
+             * @description device clock minus server clock at sending, in seconds
+             */
+            readonly clock_skew_s?: number;
+            code: string;
+            /**
+             * Format: date-time
+             * @description when it was written, by the device's clock
+             */
+            device_at?: string;
+            /** @description which device wrote it */
+            device_id?: string;
+            /**
+             * Format: double
+             * @description dissolved oxygen measured after the gas, mg/L
+             */
+            do_mg_l?: number;
+            /**
+             * Format: double
+             * @description pressure of the gas in the meter, bar gauge
+             */
+            float_bar?: number;
+            /**
+             * @description gas the meter is scaled for
+             * @enum {string}
+             */
+            float_for?: "air" | "oxygen" | "co2";
+            /**
+             * Format: double
+             * @description reading of a float meter, L/min of its scale
+             */
+            float_reading?: number;
+            /**
+             * Format: double
+             * @description temperature of the gas in the meter
+             */
+            float_temperature_c?: number;
+            /** @enum {string} */
+            gas?: "air" | "oxygen";
+            /**
+             * Format: double
+             * @description true gas flow, L/min at 0 °C and 1.01325 bar
+             */
+            gas_flow_nl_min?: number;
+            /**
+             * Format: int64
+             * @description how often this yeast was pitched, from 1
+             */
+            generation?: number;
+            /**
+             * Format: double
+             * @description hours from pitching to the first drop of gravity
+             */
+            hours_to_drop?: number;
+            /**
+             * Format: uuid
+             * @description UUIDv7, made where the record is made
+             */
+            id: string;
+            /**
+             * Format: double
+             * @description wort pressure where the gas goes in, bar gauge
+             */
+            line_bar?: number;
+            /**
+             * Format: double
+             * @description length of the knock-out; the gas is taken to flow all that time
+             */
+            minutes?: number;
+            note?: string;
+            /**
+             * Format: double
+             * @description cells pitched, millions per mL
+             */
+            pitch_million_ml?: number;
+            /** @description why this revision was made; needed to correct a sample */
+            reason?: string;
+            /**
+             * Format: int64
+             * @description 1 for the first revision; given by the server
+             */
+            readonly rev?: number;
+            /** @description oxygen given again after pitching */
+            second_dose?: boolean;
+            /**
+             * Format: date-time
+             * @description when the server stored it, by the server's clock
+             */
+            readonly server_at?: string;
+            /**
+             * Format: double
+             * @description specific gravity 20/20 °C of the wort
+             */
+            sg?: number;
+            /**
+             * Format: double
+             * @description dissolved oxygen aimed at, mg/L
+             */
+            target_mg_l?: number;
+            /**
+             * Format: double
+             * @description of the cooled wort
+             */
+            temperature_c?: number;
+            /**
+             * Format: double
+             * @description cold wort
+             */
+            volume_hl?: number;
+            yeast?: string;
+            /** @enum {string} */
+            yeast_source?: "repitch" | "propagated" | "dry";
         };
         Brewery: {
             /**
@@ -1454,6 +1871,63 @@ export interface components {
             to: string;
             where: string;
         };
+        CellarLimit: {
+            /** @description no longer in use; nothing is ever deleted */
+            archived?: boolean;
+            /**
+             * Format: uuid
+             * @description empty: every beer without a limit of its own
+             */
+            beer_id?: string;
+            /** @description who wrote this revision: id of a person, or a name */
+            by?: string;
+            /**
+             * Format: double
+             * @description device clock minus server clock at sending, in seconds
+             */
+            readonly clock_skew_s?: number;
+            /**
+             * Format: date-time
+             * @description when it was written, by the device's clock
+             */
+            device_at?: string;
+            /** @description which device wrote it */
+            device_id?: string;
+            /**
+             * Format: double
+             * @description up to this is good; of a step, its budget
+             */
+            green_ppb?: number;
+            /**
+             * Format: uuid
+             * @description UUIDv7, made where the record is made
+             */
+            id: string;
+            note?: string;
+            /** @enum {string} */
+            point?: "wort_cooled" | "wort_oxygenated" | "pitched_12h" | "fermentation_end" | "dry_hop_before" | "dry_hop_1h" | "dry_hop_24h" | "centrifuge_in" | "centrifuge_out" | "filter_in" | "filter_out" | "carbonation_before" | "carbonation_after" | "tank_before" | "tank_after" | "tank_rested" | "tank_hold" | "tank_gas" | "line_start" | "filler_inlet";
+            /** @description why this revision was made; needed to correct a sample */
+            reason?: string;
+            /**
+             * Format: double
+             * @description above this, act
+             */
+            red_ppb?: number;
+            /**
+             * Format: int64
+             * @description 1 for the first revision; given by the server
+             */
+            readonly rev?: number;
+            /**
+             * Format: date-time
+             * @description when the server stored it, by the server's clock
+             */
+            readonly server_at?: string;
+            /** @enum {string} */
+            step?: "transfer" | "centrifuge" | "filter" | "carbonation" | "dry_hop" | "hold" | "line" | "filling" | "headspace" | "fermentation_end";
+            /** @enum {string} */
+            what: "point" | "step";
+        };
         Change: {
             collection: string;
             cursor: string;
@@ -1473,6 +1947,17 @@ export interface components {
             id?: string;
             /** Format: double */
             tpo_ppb: number;
+        };
+        CheckPlan: {
+            /** @enum {string} */
+            against: "zero" | "air" | "response" | "meter" | "mass" | "ice" | "reference" | "other";
+            /** Format: double */
+            every_days?: number;
+            /**
+             * Format: double
+             * @description of the difference, in the unit of the check: ppb, g, °C, kPa; air: % of the expected reading; response: seconds at most
+             */
+            limit?: number;
         };
         CompareGroup: {
             /** Format: double */
@@ -1557,6 +2042,27 @@ export interface components {
             /** @enum {string} */
             what: "sample" | "temperature" | "meter_check";
             why: string;
+        };
+        ErrorInForce: {
+            /** Format: uuid */
+            id: string;
+            name: string;
+            /**
+             * Format: double
+             * @description constant part with resolution/√12 and the drift since the last passed check: ppb, g or °C
+             */
+            u_abs?: number;
+            /**
+             * Format: double
+             * @description proportional part, as a fraction
+             */
+            u_rel?: number;
+        };
+        ErrorsInForce: {
+            do_meter?: components["schemas"]["ErrorInForce"];
+            scale?: components["schemas"]["ErrorInForce"];
+            thermometer?: components["schemas"]["ErrorInForce"];
+            tpo_meter?: components["schemas"]["ErrorInForce"];
         };
         Event: {
             /** @description no longer in use; nothing is ever deleted */
@@ -1771,8 +2277,14 @@ export interface components {
         HistoryBeer: {
             revisions: components["schemas"]["Beer"][];
         };
+        HistoryBrew: {
+            revisions: components["schemas"]["Brew"][];
+        };
         HistoryBrewery: {
             revisions: components["schemas"]["Brewery"][];
+        };
+        HistoryCellarLimit: {
+            revisions: components["schemas"]["CellarLimit"][];
         };
         HistoryEvent: {
             revisions: components["schemas"]["Event"][];
@@ -1798,8 +2310,14 @@ export interface components {
         HistoryMeterCheck: {
             revisions: components["schemas"]["MeterCheck"][];
         };
+        HistoryMove: {
+            revisions: components["schemas"]["Move"][];
+        };
         HistoryPerson: {
             revisions: components["schemas"]["Person"][];
+        };
+        HistoryReading: {
+            revisions: components["schemas"]["Reading"][];
         };
         HistoryRuleSet: {
             revisions: components["schemas"]["RuleSet"][];
@@ -1810,11 +2328,24 @@ export interface components {
         HistorySample: {
             revisions: components["schemas"]["Sample"][];
         };
+        HistoryStudy: {
+            revisions: components["schemas"]["Study"][];
+        };
         HistoryTank: {
             revisions: components["schemas"]["Tank"][];
         };
         Hold: {
+            /**
+             * Format: uuid
+             * @description the failed check that opened the lot again
+             */
+            readonly check_id?: string;
             reason?: string;
+            /**
+             * Format: date-time
+             * @description when; decisions before it count no more
+             */
+            readonly reopened_at?: string;
             /** @enum {string} */
             state?: "none" | "held" | "released";
         };
@@ -2159,6 +2690,8 @@ export interface components {
             capacity_source?: "lot" | "drawing";
             /** Format: double */
             co2_vol?: number;
+            /** @description what is known of the instruments at the start */
+            instruments?: components["schemas"]["ErrorsInForce"];
             limits?: components["schemas"]["LimitInForce"][];
             /** Format: double */
             neck_gap_mm?: number;
@@ -2172,6 +2705,8 @@ export interface components {
             package?: "can" | "bottle" | "keg";
             /** Format: double */
             sg?: number;
+            /** @description the agreement study by which the figures stand in */
+            readonly stand_in?: components["schemas"]["StandIn"];
             /** Format: double */
             tare_g?: number;
             /** Format: double */
@@ -2222,8 +2757,13 @@ export interface components {
             archived?: boolean;
             /** @description who wrote this revision: id of a person, or a name */
             by?: string;
-            /** Format: double */
+            /**
+             * Format: double
+             * @description any check, at least so often
+             */
             check_every_days?: number;
+            /** @description limit and date of single checks, instead of common practice */
+            checks?: components["schemas"]["CheckPlan"][];
             /**
              * Format: double
              * @description device clock minus server clock at sending, in seconds
@@ -2241,17 +2781,29 @@ export interface components {
              * @description UUIDv7, made where the record is made
              */
             id: string;
-            /** @enum {string} */
-            kind: "do_meter" | "scale" | "thermometer";
+            /**
+             * @description tpo_meter reads total package oxygen directly
+             * @enum {string}
+             */
+            kind: "do_meter" | "scale" | "thermometer" | "barometer" | "tpo_meter";
             /** Format: date-time */
             last_checked_at?: string;
             name: string;
             note?: string;
+            /** @description when and where bought, what the next one should be */
+            purchase?: string;
+            /** Format: double */
+            range_high?: number;
+            /**
+             * Format: double
+             * @description lowest reading it is meant for, own unit
+             */
+            range_low?: number;
             /** @description why this revision was made; needed to correct a sample */
             reason?: string;
             /**
              * Format: double
-             * @description smallest step shown: ppb, g or °C
+             * @description smallest step shown: ppb, g, °C or kPa
              */
             resolution?: number;
             /**
@@ -2260,15 +2812,30 @@ export interface components {
              */
             readonly rev?: number;
             /**
+             * Format: double
+             * @description how long one usually lasts
+             */
+            sensor_life_days?: number;
+            /**
+             * Format: date-time
+             * @description when sensor, cap or membrane was renewed
+             */
+            sensor_replaced_at?: string;
+            /**
              * Format: date-time
              * @description when the server stored it, by the server's clock
              */
             readonly server_at?: string;
             /**
              * Format: double
-             * @description standard uncertainty, constant part: ppb, g or °C
+             * @description standard uncertainty, constant part: ppb, g, °C or kPa
              */
             u_abs?: number;
+            /**
+             * Format: double
+             * @description standard uncertainty that grows in 30 days since the last passed check, own unit
+             */
+            u_drift?: number;
             /**
              * Format: double
              * @description standard uncertainty, proportional part, as a fraction
@@ -2417,10 +2984,20 @@ export interface components {
             next?: string;
             records: components["schemas"]["Beer"][];
         };
+        ListBrew: {
+            /** @description send as after for the next page; absent at the end */
+            next?: string;
+            records: components["schemas"]["Brew"][];
+        };
         ListBrewery: {
             /** @description send as after for the next page; absent at the end */
             next?: string;
             records: components["schemas"]["Brewery"][];
+        };
+        ListCellarLimit: {
+            /** @description send as after for the next page; absent at the end */
+            next?: string;
+            records: components["schemas"]["CellarLimit"][];
         };
         ListEvent: {
             /** @description send as after for the next page; absent at the end */
@@ -2467,10 +3044,20 @@ export interface components {
             next?: string;
             records: components["schemas"]["MeterCheck"][];
         };
+        ListMove: {
+            /** @description send as after for the next page; absent at the end */
+            next?: string;
+            records: components["schemas"]["Move"][];
+        };
         ListPerson: {
             /** @description send as after for the next page; absent at the end */
             next?: string;
             records: components["schemas"]["Person"][];
+        };
+        ListReading: {
+            /** @description send as after for the next page; absent at the end */
+            next?: string;
+            records: components["schemas"]["Reading"][];
         };
         ListRuleSet: {
             /** @description send as after for the next page; absent at the end */
@@ -2486,6 +3073,11 @@ export interface components {
             /** @description send as after for the next page; absent at the end */
             next?: string;
             records: components["schemas"]["Sample"][];
+        };
+        ListStudy: {
+            /** @description send as after for the next page; absent at the end */
+            next?: string;
+            records: components["schemas"]["Study"][];
         };
         ListTank: {
             /** @description send as after for the next page; absent at the end */
@@ -2571,11 +3163,18 @@ export interface components {
             u_rel?: number;
         };
         MeterCheck: {
+            /** @description adjusted or serviced after this check */
+            adjusted?: boolean;
             /**
-             * @description zero gas, air-saturated water or wet air, something else
+             * @description zero gas; air-saturated water or wet air; seconds from air to below 10 ppb; another meter on one sample; reference mass; ice point; reference thermometer or barometer; something else
              * @enum {string}
              */
-            against?: "zero" | "air" | "other";
+            against?: "zero" | "air" | "response" | "meter" | "mass" | "ice" | "reference" | "other";
+            /**
+             * Format: double
+             * @description where there is no barometer; empty: the brewery's
+             */
+            altitude_m?: number;
             /** @description no longer in use; nothing is ever deleted */
             archived?: boolean;
             /** Format: date-time */
@@ -2595,16 +3194,26 @@ export interface components {
             /** @description which device wrote it */
             device_id?: string;
             /**
+             * Format: double
+             * @description what it should have read; filled by the server where it is known
+             */
+            expected?: number;
+            /**
              * Format: uuid
              * @description UUIDv7, made where the record is made
              */
             id: string;
             /** Format: uuid */
             instrument_id: string;
+            /**
+             * Format: double
+             * @description passes within this of expected, in unit; response: at most
+             */
+            limit?: number;
             note?: string;
             /**
              * Format: double
-             * @description what it read too high, ppb
+             * @description what a DO meter read too high near zero, ppb
              */
             offset_ppb?: number;
             /**
@@ -2612,8 +3221,26 @@ export interface components {
              * @description standard uncertainty of that, ppb
              */
             offset_u_ppb?: number;
-            /** @enum {string} */
-            outcome: "passed" | "failed";
+            /**
+             * Format: uuid
+             * @description the instrument it was held against
+             */
+            other_id?: string;
+            /**
+             * @description found by the server where it is empty and there is a reading
+             * @enum {string}
+             */
+            outcome?: "passed" | "failed";
+            /**
+             * Format: double
+             * @description station pressure, not reduced to sea level
+             */
+            pressure_kpa?: number;
+            /**
+             * Format: double
+             * @description what it read, in unit
+             */
+            read?: number;
             /** @description why this revision was made; needed to correct a sample */
             reason?: string;
             /**
@@ -2621,11 +3248,40 @@ export interface components {
              * @description 1 for the first revision; given by the server
              */
             readonly rev?: number;
+            /** @description sensor, cap or membrane renewed after this check */
+            sensor_replaced?: boolean;
             /**
              * Format: date-time
              * @description when the server stored it, by the server's clock
              */
             readonly server_at?: string;
+            /**
+             * Format: double
+             * @description its reading in air over the true one, less 100 %
+             */
+            slope_pct?: number;
+            /**
+             * Format: double
+             * @description standard uncertainty of that, %
+             */
+            slope_u_pct?: number;
+            /**
+             * Format: double
+             * @description of the air-saturated water or the zero gas
+             */
+            temperature_c?: number;
+            /**
+             * Format: double
+             * @description standard uncertainty of read less expected, in unit
+             */
+            u?: number;
+            /** @enum {string} */
+            unit?: "ppb" | "g" | "c" | "kpa" | "s";
+            /**
+             * Format: double
+             * @description oxygen in the zero gas, ppm by volume
+             */
+            zero_gas_ppm?: number;
         };
         Month: {
             /** @description by beer and format */
@@ -2738,6 +3394,77 @@ export interface components {
              */
             unjudged: number;
         };
+        Move: {
+            addition?: components["schemas"]["Addition"];
+            /** @description no longer in use; nothing is ever deleted */
+            archived?: boolean;
+            /** @description who wrote this revision: id of a person, or a name */
+            by?: string;
+            /**
+             * Format: double
+             * @description device clock minus server clock at sending, in seconds
+             */
+            readonly clock_skew_s?: number;
+            /**
+             * Format: date-time
+             * @description when it was written, by the device's clock
+             */
+            device_at?: string;
+            /** @description which device wrote it */
+            device_id?: string;
+            /** Format: date-time */
+            ended_at?: string;
+            /** Format: double */
+            flow_hl_h?: number;
+            /**
+             * Format: uuid
+             * @description empty for an addition
+             */
+            from_batch_id?: string;
+            /**
+             * Format: double
+             * @description length of hose
+             */
+            hose_m?: number;
+            /**
+             * Format: double
+             * @description inner diameter of the hose
+             */
+            hose_mm?: number;
+            /**
+             * Format: uuid
+             * @description UUIDv7, made where the record is made
+             */
+            id: string;
+            /** @enum {string} */
+            kind: "transfer" | "blend" | "addition" | "recirculation" | "dump";
+            note?: string;
+            /** @description how line and vessel were purged */
+            purge?: string;
+            /** @description why this revision was made; needed to correct a sample */
+            reason?: string;
+            /**
+             * Format: int64
+             * @description 1 for the first revision; given by the server
+             */
+            readonly rev?: number;
+            /**
+             * Format: date-time
+             * @description when the server stored it, by the server's clock
+             */
+            readonly server_at?: string;
+            /** Format: date-time */
+            started_at: string;
+            /**
+             * Format: uuid
+             * @description empty for a dump; the same batch for a recirculation
+             */
+            to_batch_id?: string;
+            /** @description what the liquid passed, in order */
+            via?: ("centrifuge" | "filter" | "carbonation" | "hose" | "pump" | "heat_exchanger")[];
+            /** Format: double */
+            volume_hl?: number;
+        };
         Person: {
             /** @description no longer in use; nothing is ever deleted */
             archived?: boolean;
@@ -2817,6 +3544,19 @@ export interface components {
              */
             sent_at?: string;
         };
+        PutBrew: {
+            /**
+             * Format: int64
+             * @description the revision this one builds on; 0 to create
+             */
+            base_rev: number;
+            record: components["schemas"]["Brew"];
+            /**
+             * Format: date-time
+             * @description the device's clock at sending; shows a wrong clock
+             */
+            sent_at?: string;
+        };
         PutBrewery: {
             /**
              * Format: int64
@@ -2824,6 +3564,19 @@ export interface components {
              */
             base_rev: number;
             record: components["schemas"]["Brewery"];
+            /**
+             * Format: date-time
+             * @description the device's clock at sending; shows a wrong clock
+             */
+            sent_at?: string;
+        };
+        PutCellarLimit: {
+            /**
+             * Format: int64
+             * @description the revision this one builds on; 0 to create
+             */
+            base_rev: number;
+            record: components["schemas"]["CellarLimit"];
             /**
              * Format: date-time
              * @description the device's clock at sending; shows a wrong clock
@@ -2934,6 +3687,19 @@ export interface components {
              */
             sent_at?: string;
         };
+        PutMove: {
+            /**
+             * Format: int64
+             * @description the revision this one builds on; 0 to create
+             */
+            base_rev: number;
+            record: components["schemas"]["Move"];
+            /**
+             * Format: date-time
+             * @description the device's clock at sending; shows a wrong clock
+             */
+            sent_at?: string;
+        };
         PutPerson: {
             /**
              * Format: int64
@@ -2941,6 +3707,19 @@ export interface components {
              */
             base_rev: number;
             record: components["schemas"]["Person"];
+            /**
+             * Format: date-time
+             * @description the device's clock at sending; shows a wrong clock
+             */
+            sent_at?: string;
+        };
+        PutReading: {
+            /**
+             * Format: int64
+             * @description the revision this one builds on; 0 to create
+             */
+            base_rev: number;
+            record: components["schemas"]["Reading"];
             /**
              * Format: date-time
              * @description the device's clock at sending; shows a wrong clock
@@ -2986,6 +3765,19 @@ export interface components {
              */
             sent_at?: string;
         };
+        PutStudy: {
+            /**
+             * Format: int64
+             * @description the revision this one builds on; 0 to create
+             */
+            base_rev: number;
+            record: components["schemas"]["Study"];
+            /**
+             * Format: date-time
+             * @description the device's clock at sending; shows a wrong clock
+             */
+            sent_at?: string;
+        };
         PutTank: {
             /**
              * Format: int64
@@ -2998,6 +3790,96 @@ export interface components {
              * @description the device's clock at sending; shows a wrong clock
              */
             sent_at?: string;
+        };
+        Reading: {
+            /** @description no longer in use; nothing is ever deleted */
+            archived?: boolean;
+            /** Format: date-time */
+            at: string;
+            /** Format: uuid */
+            batch_id: string;
+            /** Format: uuid */
+            brew_id?: string;
+            /** @description who wrote this revision: id of a person, or a name */
+            by?: string;
+            /**
+             * Format: double
+             * @description device clock minus server clock at sending, in seconds
+             */
+            readonly clock_skew_s?: number;
+            /**
+             * @description a value of 1000 ppb or more after fermentation was challenged and is real
+             * @enum {string}
+             */
+            confirmed?: "event";
+            /**
+             * Format: date-time
+             * @description when it was written, by the device's clock
+             */
+            device_at?: string;
+            /** @description which device wrote it */
+            device_id?: string;
+            /**
+             * Format: double
+             * @description always ppb (µg/L); wort typed in mg/L is converted
+             */
+            do_ppb?: number;
+            flags?: ("bubbles" | "unsteady" | "first_runnings" | "doubtful" | "other")[];
+            /**
+             * Format: double
+             * @description flow of the beer while reading
+             */
+            flow_hl_h?: number;
+            /**
+             * Format: double
+             * @description oxygen in the tank's gas space, % by volume
+             */
+            gas_o2_pct?: number;
+            /**
+             * Format: uuid
+             * @description UUIDv7, made where the record is made
+             */
+            id: string;
+            /** Format: uuid */
+            meter_id?: string;
+            /** Format: uuid */
+            move_id?: string;
+            note?: string;
+            /** @enum {string} */
+            point: "wort_cooled" | "wort_oxygenated" | "pitched_12h" | "fermentation_end" | "dry_hop_before" | "dry_hop_1h" | "dry_hop_24h" | "centrifuge_in" | "centrifuge_out" | "filter_in" | "filter_out" | "carbonation_before" | "carbonation_after" | "tank_before" | "tank_after" | "tank_rested" | "tank_hold" | "tank_gas" | "line_start" | "filler_inlet";
+            /**
+             * Format: double
+             * @description where it was read, bar gauge
+             */
+            pressure_bar?: number;
+            /** @description the reading exactly as typed, with its unit */
+            raw?: string;
+            /** @description why this revision was made; needed to correct a sample */
+            reason?: string;
+            /**
+             * Format: int64
+             * @description 1 for the first revision; given by the server
+             */
+            readonly rev?: number;
+            /**
+             * Format: date-time
+             * @description when the server stored it, by the server's clock
+             */
+            readonly server_at?: string;
+            /**
+             * Format: double
+             * @description minutes the sample flowed before the value was taken
+             */
+            stabilised_min?: number;
+            /** Format: double */
+            temperature_c?: number;
+            /** @description how the sample reached the meter */
+            tubing?: string;
+            /**
+             * Format: double
+             * @description what the move had carried by then
+             */
+            volume_moved_hl?: number;
         };
         Reason: {
             /** Format: double */
@@ -3068,6 +3950,8 @@ export interface components {
              * @description standard uncertainty
              */
             tpo_u_ppb?: number;
+            /** @description which uncertainties came from the records of instruments; the others are the usual ones */
+            u_from?: components["schemas"]["UFrom"][];
             warnings?: components["schemas"]["Warning"][];
         };
         RuleHit: {
@@ -3248,6 +4132,11 @@ export interface components {
             in_force?: components["schemas"]["InForce"];
             /** Format: uuid */
             line_id: string;
+            /**
+             * @description how TPO was found; empty: calculated
+             * @enum {string}
+             */
+            measured_by?: "calculated" | "direct";
             note?: string;
             /**
              * Format: int64
@@ -3270,6 +4159,13 @@ export interface components {
              * @description when the server stored it, by the server's clock
              */
             readonly server_at?: string;
+            /** @description the calculated figure stands in for the direct instrument, by an agreement study in force */
+            stand_in?: boolean;
+            /**
+             * Format: uuid
+             * @description that study; empty with stand_in: the server takes the newest that covers the run
+             */
+            stand_in_study_id?: string;
             /** Format: date-time */
             started_at: string;
             /** @enum {string} */
@@ -3432,6 +4328,39 @@ export interface components {
             /** Format: double */
             unshaken_ppb: number | null;
         };
+        StandIn: {
+            /** Format: date-time */
+            at: string;
+            /** Format: double */
+            bias_high95_ppb: number;
+            /** Format: double */
+            bias_low95_ppb: number;
+            /** Format: double */
+            bias_ppb: number;
+            /** Format: double */
+            highest_ppb: number;
+            /** Format: date-time */
+            in_force_from: string;
+            /** Format: double */
+            loa_high_ppb: number;
+            /**
+             * Format: double
+             * @description 95 % of differences lie above
+             */
+            loa_low_ppb: number;
+            /**
+             * Format: double
+             * @description of the direct readings of the study: it holds between these
+             */
+            lowest_ppb: number;
+            /** Format: double */
+            margin_ppb: number;
+            /** Format: int64 */
+            n: number;
+            name: string;
+            /** Format: uuid */
+            study_id: string;
+        };
         StoredBatch: {
             /** @description as it now stands */
             record: components["schemas"]["Batch"];
@@ -3448,9 +4377,25 @@ export interface components {
             /** @description what is odd; the write was done nevertheless */
             warnings: components["schemas"]["Warning"][];
         };
+        StoredBrew: {
+            /** @description as it now stands */
+            record: components["schemas"]["Brew"];
+            /** @enum {string} */
+            status: "created" | "updated" | "unchanged";
+            /** @description what is odd; the write was done nevertheless */
+            warnings: components["schemas"]["Warning"][];
+        };
         StoredBrewery: {
             /** @description as it now stands */
             record: components["schemas"]["Brewery"];
+            /** @enum {string} */
+            status: "created" | "updated" | "unchanged";
+            /** @description what is odd; the write was done nevertheless */
+            warnings: components["schemas"]["Warning"][];
+        };
+        StoredCellarLimit: {
+            /** @description as it now stands */
+            record: components["schemas"]["CellarLimit"];
             /** @enum {string} */
             status: "created" | "updated" | "unchanged";
             /** @description what is odd; the write was done nevertheless */
@@ -3520,9 +4465,25 @@ export interface components {
             /** @description what is odd; the write was done nevertheless */
             warnings: components["schemas"]["Warning"][];
         };
+        StoredMove: {
+            /** @description as it now stands */
+            record: components["schemas"]["Move"];
+            /** @enum {string} */
+            status: "created" | "updated" | "unchanged";
+            /** @description what is odd; the write was done nevertheless */
+            warnings: components["schemas"]["Warning"][];
+        };
         StoredPerson: {
             /** @description as it now stands */
             record: components["schemas"]["Person"];
+            /** @enum {string} */
+            status: "created" | "updated" | "unchanged";
+            /** @description what is odd; the write was done nevertheless */
+            warnings: components["schemas"]["Warning"][];
+        };
+        StoredReading: {
+            /** @description as it now stands */
+            record: components["schemas"]["Reading"];
             /** @enum {string} */
             status: "created" | "updated" | "unchanged";
             /** @description what is odd; the write was done nevertheless */
@@ -3552,6 +4513,14 @@ export interface components {
             /** @description what is odd; the write was done nevertheless */
             warnings: components["schemas"]["Warning"][];
         };
+        StoredStudy: {
+            /** @description as it now stands */
+            record: components["schemas"]["Study"];
+            /** @enum {string} */
+            status: "created" | "updated" | "unchanged";
+            /** @description what is odd; the write was done nevertheless */
+            warnings: components["schemas"]["Warning"][];
+        };
         StoredTank: {
             /** @description as it now stands */
             record: components["schemas"]["Tank"];
@@ -3559,6 +4528,91 @@ export interface components {
             status: "created" | "updated" | "unchanged";
             /** @description what is odd; the write was done nevertheless */
             warnings: components["schemas"]["Warning"][];
+        };
+        Study: {
+            /** @description no longer in use; nothing is ever deleted */
+            archived?: boolean;
+            /**
+             * Format: date-time
+             * @description when the readings were taken
+             */
+            at: string;
+            /** Format: uuid */
+            beer_id?: string;
+            /** @description who wrote this revision: id of a person, or a name */
+            by?: string;
+            /**
+             * Format: double
+             * @description device clock minus server clock at sending, in seconds
+             */
+            readonly clock_skew_s?: number;
+            /** Format: date-time */
+            readonly computed_at?: string;
+            /**
+             * Format: date-time
+             * @description when it was written, by the device's clock
+             */
+            device_at?: string;
+            /** @description which device wrote it */
+            device_id?: string;
+            /** Format: uuid */
+            do_meter_id?: string;
+            /** @description packages it holds for */
+            format_ids?: string[];
+            /**
+             * Format: uuid
+             * @description the lot whose tare, capacity or neck it measures
+             */
+            format_lot_id?: string;
+            /**
+             * Format: uuid
+             * @description UUIDv7, made where the record is made
+             */
+            id: string;
+            /**
+             * Format: date-time
+             * @description empty: not in force
+             */
+            in_force_from?: string;
+            /** @enum {string} */
+            kind: "agreement" | "tare" | "capacity" | "neck" | "shake" | "delay" | "line" | "repeatability";
+            /** Format: uuid */
+            line_id?: string;
+            /** @description name and version of the calculation */
+            readonly method?: string;
+            name: string;
+            note?: string;
+            /** @description why this revision was made; needed to correct a sample */
+            reason?: string;
+            /** @description of the calculation, under its names; absent where the rows do not allow one */
+            readonly result?: unknown;
+            /**
+             * Format: int64
+             * @description 1 for the first revision; given by the server
+             */
+            readonly rev?: number;
+            /** @description readings, as the calculation takes them; a number in the unit of its name's suffix */
+            rows: {
+                [key: string]: unknown;
+            }[];
+            /** Format: uuid */
+            scale_id?: string;
+            /**
+             * Format: date-time
+             * @description when the server stored it, by the server's clock
+             */
+            readonly server_at?: string;
+            /** @description other inputs of the calculation, such as margin_ppb */
+            settings?: {
+                [key: string]: unknown;
+            };
+            /** @description the file that the rows came from */
+            source?: string;
+            /** Format: uuid */
+            thermometer_id?: string;
+            /** Format: uuid */
+            tpo_meter_id?: string;
+            readonly warnings?: components["schemas"]["Warning"][];
         };
         Tank: {
             /** @description no longer in use; nothing is ever deleted */
@@ -3578,12 +4632,17 @@ export interface components {
             /** @description which device wrote it */
             device_id?: string;
             /**
+             * Format: double
+             * @description top pressure it is kept at, gauge
+             */
+            headspace_bar?: number;
+            /**
              * Format: uuid
              * @description UUIDv7, made where the record is made
              */
             id: string;
             /** @enum {string} */
-            kind: "fermenter" | "bright_tank";
+            kind: "fermenter" | "bright_tank" | "kettle_side";
             name: string;
             note?: string;
             /** @description why this revision was made; needed to correct a sample */
@@ -3615,6 +4674,18 @@ export interface components {
             results: components["schemas"]["Sample"][];
             /** @description runs going on */
             runs: components["schemas"]["Run"][];
+        };
+        UFrom: {
+            /** @enum {string} */
+            effect: "meter" | "scale_gross" | "scale_tare" | "scale_adjustment" | "temperature";
+            /** Format: uuid */
+            instrument_id: string;
+            name: string;
+            /**
+             * Format: double
+             * @description standard uncertainty: ppb, g, °C; scale_adjustment: a share of every weight
+             */
+            u: number;
         };
         UndoImport: {
             /** @description who undoes it */
@@ -4514,6 +5585,258 @@ export interface operations {
             };
         };
     };
+    "list-brews": {
+        parameters: {
+            query?: {
+                /** @description next of the page before */
+                after?: string;
+                limit?: number;
+                /** @description by id, which is by the making device's clock */
+                order?: "oldest" | "newest";
+                /** @description only records of this batch */
+                batch_id?: string;
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["ListBrew"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    "get-brews": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                id: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Brew"];
+                };
+            };
+            /** @description Not Found */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    "put-brews": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description UUIDv7 of the record */
+                id: string;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["PutBrew"];
+            };
+        };
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["StoredBrew"];
+                };
+            };
+            /** @description Bad Request */
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Not Found */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Conflict */
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Request Entity Too Large */
+            413: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Unsupported Media Type */
+            415: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Service Unavailable */
+            503: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Insufficient Storage */
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    "revisions-brews": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                id: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["HistoryBrew"];
+                };
+            };
+            /** @description Not Found */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
     "list-calc": {
         parameters: {
             query?: never;
@@ -4598,6 +5921,256 @@ export interface operations {
             };
             /** @description Unsupported Media Type */
             415: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    "list-cellar-limits": {
+        parameters: {
+            query?: {
+                /** @description next of the page before */
+                after?: string;
+                limit?: number;
+                /** @description by id, which is by the making device's clock */
+                order?: "oldest" | "newest";
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["ListCellarLimit"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    "get-cellar-limits": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                id: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["CellarLimit"];
+                };
+            };
+            /** @description Not Found */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    "put-cellar-limits": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description UUIDv7 of the record */
+                id: string;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["PutCellarLimit"];
+            };
+        };
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["StoredCellarLimit"];
+                };
+            };
+            /** @description Bad Request */
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Not Found */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Conflict */
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Request Entity Too Large */
+            413: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Unsupported Media Type */
+            415: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Service Unavailable */
+            503: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Insufficient Storage */
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    "revisions-cellar-limits": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                id: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["HistoryCellarLimit"];
+                };
+            };
+            /** @description Not Found */
+            404: {
                 headers: {
                     [name: string]: unknown;
                 };
@@ -7384,6 +8957,256 @@ export interface operations {
             };
         };
     };
+    "list-moves": {
+        parameters: {
+            query?: {
+                /** @description next of the page before */
+                after?: string;
+                limit?: number;
+                /** @description by id, which is by the making device's clock */
+                order?: "oldest" | "newest";
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["ListMove"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    "get-moves": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                id: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Move"];
+                };
+            };
+            /** @description Not Found */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    "put-moves": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description UUIDv7 of the record */
+                id: string;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["PutMove"];
+            };
+        };
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["StoredMove"];
+                };
+            };
+            /** @description Bad Request */
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Not Found */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Conflict */
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Request Entity Too Large */
+            413: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Unsupported Media Type */
+            415: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Service Unavailable */
+            503: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Insufficient Storage */
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    "revisions-moves": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                id: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["HistoryMove"];
+                };
+            };
+            /** @description Not Found */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
     "list-people": {
         parameters: {
             query?: {
@@ -7603,6 +9426,258 @@ export interface operations {
                 };
                 content: {
                     "application/json": components["schemas"]["HistoryPerson"];
+                };
+            };
+            /** @description Not Found */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    "list-readings": {
+        parameters: {
+            query?: {
+                /** @description next of the page before */
+                after?: string;
+                limit?: number;
+                /** @description by id, which is by the making device's clock */
+                order?: "oldest" | "newest";
+                /** @description only records of this batch */
+                batch_id?: string;
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["ListReading"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    "get-readings": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                id: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Reading"];
+                };
+            };
+            /** @description Not Found */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    "put-readings": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description UUIDv7 of the record */
+                id: string;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["PutReading"];
+            };
+        };
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["StoredReading"];
+                };
+            };
+            /** @description Bad Request */
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Not Found */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Conflict */
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Request Entity Too Large */
+            413: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Unsupported Media Type */
+            415: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Service Unavailable */
+            503: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Insufficient Storage */
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    "revisions-readings": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                id: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["HistoryReading"];
                 };
             };
             /** @description Not Found */
@@ -8695,6 +10770,256 @@ export interface operations {
                 };
                 content: {
                     "text/event-stream": components["schemas"]["Change"];
+                };
+            };
+            /** @description Not Found */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    "list-studies": {
+        parameters: {
+            query?: {
+                /** @description next of the page before */
+                after?: string;
+                limit?: number;
+                /** @description by id, which is by the making device's clock */
+                order?: "oldest" | "newest";
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["ListStudy"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    "get-studies": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                id: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Study"];
+                };
+            };
+            /** @description Not Found */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    "put-studies": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description UUIDv7 of the record */
+                id: string;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["PutStudy"];
+            };
+        };
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["StoredStudy"];
+                };
+            };
+            /** @description Bad Request */
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Not Found */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Conflict */
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Request Entity Too Large */
+            413: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Unsupported Media Type */
+            415: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Service Unavailable */
+            503: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Insufficient Storage */
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    "revisions-studies": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                id: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["HistoryStudy"];
                 };
             };
             /** @description Not Found */
