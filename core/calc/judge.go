@@ -24,7 +24,7 @@ type JudgeInput struct {
 	SingleLimit *quantity.TPO              `json:"single_limit_ppb" help:"no package may be confirmed above it; scaled from the other when not said"`
 	Rules       only[verdict.Rules]        `json:"rules" help:"every limit and rule by its name, as the judgement shows them; what is left out takes its starting point"`
 	Meter       only[verdict.Meter]        `json:"meter" help:"before and after (passed or failed), offset_ppb, offset_u_ppb, u_rel"`
-	Checks      only[[]verdict.MeterCheck] `json:"meter_checks" help:"instead of before and after: every check of the meter on record, a list of at, outcome (passed or failed), offset_ppb, offset_u_ppb"`
+	Checks      only[[]verdict.MeterCheck] `json:"meter_checks" help:"instead of before and after: every check of the meter on record, a list of at, outcome (passed or failed), against (zero, air, response, meter or other), offset_ppb, offset_u_ppb"`
 	CheckDays   float64                    `json:"check_every_days" help:"how long a check is good for; 7 when not said"`
 	Line        only[verdict.Line]         `json:"line" help:"heads, packages_per_min, packages_per_pallet"`
 	Rows        []json.RawMessage          `json:"rows" need:"yes" help:"list of objects: the fields of tpo, or tpo_ppb as computed, with taken_at, closed_at, head, station, event"`

@@ -22,7 +22,7 @@ type Writes struct {
 
 // WriteItem is one write of a batch.
 type WriteItem struct {
-	Collection lab.Kind `json:"collection" enum:"brewery,people,beers,formats,format_lots,limits,lines,instruments,tanks,batches,runs,events,samples,meter_checks,rules,decisions"`
+	Collection lab.Kind `json:"collection" enum:"brewery,people,beers,formats,format_lots,limits,lines,instruments,meter_checks,studies,tanks,batches,brews,moves,readings,cellar_limits,runs,events,samples,rules,decisions"`
 	ID         string   `json:"id,omitempty" doc:"empty: the record's own"`
 	BaseRev    int      `json:"base_rev" minimum:"0"`
 	Record     any      `json:"record"`

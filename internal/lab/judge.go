@@ -147,7 +147,7 @@ func (d *RunRecords) Input() verdict.Input {
 	if d.Meter != nil {
 		list := make([]verdict.MeterCheck, len(d.Checks))
 		for i, c := range d.Checks {
-			list[i] = verdict.MeterCheck{At: c.At.Time, Outcome: verdict.Check(c.Outcome), Offset: numOr(c.OffsetPpb, 0), OffsetU: numOr(c.OffsetUPpb, 0)}
+			list[i] = verdict.MeterCheck{At: c.At.Time, Outcome: verdict.Check(c.Outcome), Against: c.Against, Offset: numOr(c.OffsetPpb, 0), OffsetU: numOr(c.OffsetUPpb, 0)}
 		}
 		in.Meter = verdict.MeterOf(list, numOr(d.Meter.CheckEveryDays, 0), first, last)
 		in.Meter.URel = numOr(d.Meter.URel, 0)

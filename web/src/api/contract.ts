@@ -7,7 +7,7 @@ type S = components['schemas'];
 interface Server {
 	brewery: S['Brewery']; people: S['Person']; beers: S['Beer']; formats: S['Format']; format_lots: S['FormatLot']; limits: S['Limit']; lines: S['Line'];
 	instruments: S['Instrument']; tanks: S['Tank']; batches: S['Batch']; runs: S['Run']; events: S['Event']; samples: S['Sample'];
-	meter_checks: S['MeterCheck']; rules: S['RuleSet']; decisions: S['LotDecision'];
+	meter_checks: S['MeterCheck']; studies: S['Study']; rules: S['RuleSet']; decisions: S['LotDecision'];
 }
 /** Own field names, without the open index that every record has. */
 type Named<T> = keyof { [K in keyof T as string extends K ? never : K]: T[K] };

@@ -42,9 +42,12 @@ export interface Limit extends Rec {
 }
 export interface Line extends Rec { name: string; heads?: number; stations?: number; packages_per_min?: number; sample_every_min?: number }
 export interface Instrument extends Rec {
-	name: string; kind: 'do_meter' | 'scale' | 'thermometer'; resolution?: number; u_abs?: number; u_rel?: number;
-	check_every_days?: number; last_checked_at?: string; note?: string;
+	name: string; kind: 'do_meter' | 'scale' | 'thermometer' | 'barometer' | 'tpo_meter'; range_low?: number; range_high?: number; resolution?: number; u_abs?: number; u_rel?: number; u_drift?: number;
+	sensor_replaced_at?: string; sensor_life_days?: number; purchase?: string; check_every_days?: number; checks?: CheckPlan[]; last_checked_at?: string; note?: string;
 }
+/** How one check of an instrument is judged, and how often it is due. */
+export interface CheckPlan { against: Against; limit?: number; every_days?: number }
+export type Against = 'zero' | 'air' | 'response' | 'meter' | 'mass' | 'ice' | 'reference' | 'other';
 export interface Tank extends Rec { name: string; kind: 'fermenter' | 'bright_tank'; volume_hl?: number }
 export interface Batch extends Rec { code: string; beer_id?: string; tank_id?: string; volume_hl?: number; note?: string }
 
@@ -53,15 +56,24 @@ export interface InForce {
 	tare_g?: number; tare_sd_g?: number; capacity_ml?: number; capacity_sd_ml?: number; capacity_source?: string;
 	package?: PackageKind; nominal_ml?: number; sg?: number; co2_vol?: number; abv_pct?: number; yeast_in_package?: boolean;
 	neck_gap_mm?: number; neck_headspace_ml?: number; neck_ml_per_mm?: number;
-	limits?: LimitInForce[];
+	limits?: LimitInForce[]; instruments?: { do_meter?: ErrorInForce; scale?: ErrorInForce; thermometer?: ErrorInForce; tpo_meter?: ErrorInForce }; stand_in?: StandIn;
 }
 export interface LimitInForce { quantity: Limit['quantity']; mean_green_ppb?: number; single_green_ppb?: number; single_red_ppb?: number }
 export const limitOf = (f: InForce | undefined, q: Limit['quantity']): LimitInForce | undefined => f?.limits?.find((l) => l.quantity === q);
+/** Standard uncertainty of an instrument as it stood: the root of u_abs² + (u_rel × reading)². */
+export interface ErrorInForce { id: string; name: string; u_abs?: number; u_rel?: number }
+/** The agreement study by which calculated figures stand in for direct ones. */
+export interface StandIn {
+	study_id: string; name: string; at: string; n: number; bias_ppb: number; bias_low95_ppb: number; bias_high95_ppb: number; loa_low_ppb: number; loa_high_ppb: number;
+	margin_ppb: number; lowest_ppb: number; highest_ppb: number; in_force_from: string;
+}
 export interface Run extends Rec {
 	number?: number; beer_id: string; format_id: string; format_lot_id?: string; line_id: string; batch_id?: string;
 	code?: string; started_at: string; ended_at?: string; status: 'going' | 'ended'; do_meter_id?: string;
 	scale_id?: string; thermometer_id?: string; in_force: InForce; sample_every_min?: number; note?: string;
-	hold?: { state?: 'none' | 'held' | 'released'; reason?: string };
+	measured_by?: 'calculated' | 'direct'; stand_in?: boolean; stand_in_study_id?: string;
+	/** check_id and reopened_at are the server's: a failed check opened the lot again, and decisions before count no more. */
+	hold?: { state?: 'none' | 'held' | 'released'; reason?: string; check_id?: string; reopened_at?: string };
 }
 export type EventKind = 'start' | 'stop' | 'restart' | 'tank_change' | 'gas_change' | 'adjustment' | 'end' | 'note';
 export interface RunEvent extends Rec { run_id: string; kind: EventKind; at: string; note?: string }
@@ -85,7 +97,20 @@ export interface Sample extends Rec {
 }
 
 /** A verification of a DO meter. */
-export interface MeterCheck extends Rec { instrument_id: string; at: string; outcome: 'passed' | 'failed'; against?: 'zero' | 'air' | 'other'; offset_ppb?: number; offset_u_ppb?: number; note?: string }
+/** One check of any instrument; an empty outcome is found by the server from the reading. */
+export interface MeterCheck extends Rec {
+	instrument_id: string; at: string; outcome?: 'passed' | 'failed'; against?: Against; read?: number; expected?: number; limit?: number; unit?: 'ppb' | 'g' | 'c' | 'kpa' | 's'; u?: number;
+	temperature_c?: number; pressure_kpa?: number; altitude_m?: number; zero_gas_ppm?: number; other_id?: string; offset_ppb?: number; offset_u_ppb?: number; slope_pct?: number; slope_u_pct?: number;
+	adjusted?: boolean; sensor_replaced?: boolean; note?: string;
+}
+export type StudyKind = 'agreement' | 'tare' | 'capacity' | 'neck' | 'shake' | 'delay' | 'line' | 'repeatability';
+/** Readings taken to learn about a method or a package, with what they show. In force from in_force_from on. */
+export interface Study extends Rec {
+	kind: StudyKind; name: string; at: string; format_ids?: string[]; format_lot_id?: string; beer_id?: string; line_id?: string;
+	do_meter_id?: string; tpo_meter_id?: string; scale_id?: string; thermometer_id?: string;
+	rows: Record<string, unknown>[]; settings?: Record<string, unknown>; source?: string; in_force_from?: string; note?: string;
+	result?: Record<string, unknown>; warnings?: Warning[]; method?: string; computed_at?: string;
+}
 /** How limits are applied; an empty field is at its starting point. */
 export interface RuleSet extends Rec {
 	beer_id?: string; format_id?: string; mean_bound_ppb?: number; mean_red_ppb?: number; late_minutes?: number; yeast_minutes?: number; retest_minutes?: number;
@@ -100,11 +125,11 @@ export interface LotDecision extends Rec {
 export interface Records {
 	brewery: Brewery; people: Person; beers: Beer; formats: Format; format_lots: FormatLot; limits: Limit; lines: Line;
 	instruments: Instrument; tanks: Tank; batches: Batch; runs: Run; events: RunEvent; samples: Sample;
-	meter_checks: MeterCheck; rules: RuleSet; decisions: LotDecision;
+	meter_checks: MeterCheck; studies: Study; rules: RuleSet; decisions: LotDecision;
 }
 export type Collection = keyof Records;
 export const COLLECTIONS: Collection[] = [
-	'brewery', 'people', 'beers', 'formats', 'format_lots', 'limits', 'lines', 'instruments', 'tanks', 'batches', 'runs', 'events', 'samples', 'meter_checks', 'rules', 'decisions'
+	'brewery', 'people', 'beers', 'formats', 'format_lots', 'limits', 'lines', 'instruments', 'tanks', 'batches', 'runs', 'events', 'samples', 'meter_checks', 'studies', 'rules', 'decisions'
 ];
 
 /** One write: the record as it should stand after revision base_rev. */

@@ -40,7 +40,7 @@ export function judgeInput(p: RunParts): Record<string, unknown> {
 			late_minutes: r?.late_minutes, yeast_minutes: r?.yeast_minutes, retest_minutes: r?.retest_minutes, retest_count: r?.retest_count, min_readings: r?.min_readings, risk: r?.risk, false_alarm: r?.false_alarm
 		}),
 		meter: given({ u_rel: p.meter?.u_rel }), check_every_days: p.meter?.check_every_days,
-		meter_checks: p.meter ? p.checks.map((c) => given({ at: c.at, outcome: c.outcome, offset_ppb: c.offset_ppb, offset_u_ppb: c.offset_u_ppb })) : undefined,
+		meter_checks: p.meter ? p.checks.map((c) => given({ at: c.at, outcome: c.outcome, against: c.against, offset_ppb: c.offset_ppb, offset_u_ppb: c.offset_u_ppb })) : undefined,
 		line: given({ heads: p.line?.heads, packages_per_min: p.line?.packages_per_min, packages_per_pallet: r?.packages_per_pallet }), rows
 	});
 }

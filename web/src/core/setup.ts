@@ -6,7 +6,7 @@ export interface Field {
 	unit?: string; hint?: string; options?: [string, string][]; ref?: Collection; required?: boolean; step?: string; group?: string; temperature?: boolean;
 }
 export interface Page { one: string; many: string; why: string; fields: Field[]; columns: string[]; title: string }
-export type SetupCollection = Exclude<Collection, 'runs' | 'events' | 'samples' | 'decisions'>;
+export type SetupCollection = Exclude<Collection, 'runs' | 'events' | 'samples' | 'studies' | 'decisions'>;
 
 const name: Field = { key: 'name', label: 'Name', type: 'text', required: true };
 const note: Field = { key: 'note', label: 'Note', type: 'area' };

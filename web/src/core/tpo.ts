@@ -31,7 +31,26 @@ export function tpoInput(i: SampleInputs, f: InForce, own: boolean, kind?: Packa
 	if (i.gap_mm !== undefined && i.gross_g === undefined) Object.assign(all, { tare_g: undefined, tare_sd_g: undefined });
 	if (i.gap_mm !== undefined)
 		Object.assign(all, { neck_gap_mm: f.neck_gap_mm, neck_headspace_ml: f.neck_headspace_ml, neck_ml_per_mm: f.neck_ml_per_mm });
+	Object.assign(all, instrumentErrors(i, f, own));
 	return Object.fromEntries(Object.entries(all).filter(([, v]) => v !== undefined && v !== null));
+}
+
+/** Of the temperature of a package beside its thermometer: it is not quite even, K (common practice; docs/instruments.md). */
+const PACKAGE_UNEVEN = 0.1;
+/** The uncertainties that the records of the run's instruments give, with their names for the budget; the server takes the same (internal/lab/in_force.go). */
+function instrumentErrors(i: SampleInputs, f: InForce, own: boolean): { u?: Record<string, number>; u_names?: Record<string, string> } {
+	const u: Record<string, number> = {}, u_names: Record<string, string> = {};
+	const add = (effect: string, of: { name: string }, value: number) => { u[effect] = value; u_names[effect] = of.name; };
+	const { do_meter: meter, scale, thermometer } = f.instruments ?? {};
+	const at = (e: { u_abs?: number; u_rel?: number }, reading: number) => Math.hypot(e.u_abs ?? 0, (e.u_rel ?? 0) * reading);
+	if (meter && i.do_ppb !== undefined) add('meter', meter, at(meter, i.do_ppb));
+	if (scale?.u_abs !== undefined) {
+		add('scale_gross', scale, scale.u_abs);
+		if (own) add('scale_tare', scale, scale.u_abs);
+	}
+	if (scale?.u_rel !== undefined) add('scale_adjustment', scale, scale.u_rel);
+	if (thermometer && i.temperature_c !== undefined) add('temperature', thermometer, Math.hypot(at(thermometer, i.temperature_c), PACKAGE_UNEVEN));
+	return Object.keys(u).length ? { u, u_names } : {};
 }
 
 /** What still has to be typed before a result can appear. */

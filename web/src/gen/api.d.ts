@@ -4726,7 +4726,7 @@ export interface components {
             /** Format: int64 */
             base_rev: number;
             /** @enum {string} */
-            collection: "brewery" | "people" | "beers" | "formats" | "format_lots" | "limits" | "lines" | "instruments" | "tanks" | "batches" | "runs" | "events" | "samples" | "meter_checks" | "rules" | "decisions";
+            collection: "brewery" | "people" | "beers" | "formats" | "format_lots" | "limits" | "lines" | "instruments" | "meter_checks" | "studies" | "tanks" | "batches" | "brews" | "moves" | "readings" | "cellar_limits" | "runs" | "events" | "samples" | "rules" | "decisions";
             /** @description empty: the record's own */
             id?: string;
             record: unknown;
