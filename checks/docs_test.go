@@ -35,7 +35,7 @@ func TestEquationNumbers(t *testing.T) {
 		t.Fatal("docs/method.md has no numbered equation")
 	}
 	inCode := map[int]string{}
-	for _, dir := range []string{"quantity", "oxygen", "uncertainty", "calc"} {
+	for _, dir := range []string{"quantity", "oxygen", "uncertainty", "cellar", "calc"} {
 		paths, err := filepath.Glob("../core/" + dir + "/*.go")
 		if err != nil || len(paths) == 0 {
 			t.Fatalf("no code in core/%s: %v", dir, err)

@@ -157,7 +157,7 @@ func decodeField(f *Field, name string, unit quantity.Unit, value json.RawMessag
 		if err := json.Unmarshal(value, into.Addr().Interface()); err != nil {
 			var own *quantity.Error
 			if errors.As(err, &own) {
-				return quantity.In(name, err)
+				return ofList(name, quantity.In(name, err))
 			}
 			return &quantity.Error{Field: name, Value: string(value), Message: "is not what this field takes", Mend: f.Help}
 		}
@@ -179,6 +179,17 @@ func decodeField(f *Field, name string, unit quantity.Unit, value json.RawMessag
 	}
 	into.SetFloat(base)
 	return nil
+}
+
+// ofList gives a row that was refused the name of its own list.
+func ofList(name string, err error) error {
+	var e *quantity.Error
+	if errors.As(err, &e) && strings.HasPrefix(e.Field, "rows[") {
+		named := *e
+		named.Field = name + strings.TrimPrefix(e.Field, "rows")
+		return &named
+	}
+	return err
 }
 
 // ParseField reads a cell: a bare number is in the column's unit, a unit in the

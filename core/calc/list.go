@@ -32,5 +32,5 @@ func entries() []Calculation {
 		define("study-line", "flow test of a sample line: what comes in through it", "docs/instruments.md", studyLine),
 		define("study-repeatability", "crossed study of packages and operators by analysis of variance", "docs/instruments.md", studyGauge),
 		define("buy-next", "what a better instrument or weighing would buy, over the packages of a brewery", "33, 34", BuyNext),
-	}, planners()...)
+	}, append(planners(), cellars()...)...)
 }

@@ -52,6 +52,10 @@ var examples = map[string]object{
 	"study-line":  {"rows": []object{{"flow_ml_min": 60, "do_ppb": 31}, {"flow_ml_min": 100, "do_ppb": 24.4}, {"flow_ml_min": 150, "do_ppb": 21}, {"flow_ml_min": 250, "do_ppb": 18.1}}},
 	"study-repeatability": {"rows": []object{{"package": 1, "operator": "A", "reading": 60}, {"package": 1, "operator": "A", "reading": 62}, {"package": 1, "operator": "B", "reading": 61}, {"package": 1, "operator": "B", "reading": 64},
 		{"package": 2, "operator": "A", "reading": 90}, {"package": 2, "operator": "A", "reading": 93}, {"package": 2, "operator": "B", "reading": 95}, {"package": 2, "operator": "B", "reading": 93}}},
+	"batch-map": {"batches": []object{{"id": "fv", "code": "B-101", "volume_hl": 60}, {"id": "bbt", "volume_hl": 58}},
+		"moves":    []object{{"id": "m", "kind": "transfer", "from": "fv", "to": "bbt", "volume_hl": 58, "flow_hl_h": 60, "via": []string{"centrifuge"}}},
+		"readings": []object{{"id": 1, "batch": "fv", "point": "fermentation_end", "do_ppb": 4, "meter": "M1"}, {"id": 2, "batch": "bbt", "move": "m", "point": "tank_after", "do_ppb": 22, "meter": "M1"}},
+		"runs":     []object{{"id": "r", "batch": "bbt", "inlet_ppb": 27, "unshaken_ppb": 45, "tpo_ppb": 108}}},
 	"buy-next": {"rows": []object{{"id": "can 355", "temperature_c": 4, "gross_g": 372.4, "tare_g": 13.4, "capacity_ml": 373.5, "sg": 1.0105, "shaken_do_ppb": 48}}},
 }
 

@@ -3,7 +3,7 @@ package quantity
 import "math"
 
 // The quantities. Base units: oxygen in liquid µg/L (written ppb), mass g,
-// volume mL, length mm, temperature °C, pressure kPa, density kg/m³, time min.
+// volume mL, length mm, temperature °C, pressure kPa, density kg/m³, time min, flow hL/h.
 type (
 	DO         = Of[tankDO]     // read in a tank or line
 	UnshakenDO = Of[unshakenDO] // read from a package that was not shaken
@@ -26,6 +26,7 @@ type (
 	Carbonation           = Of[carbonation]
 	Fraction              = Of[fraction]
 	Minutes               = Of[minutes]
+	Flow                  = Of[flow] // of liquid
 )
 
 // CO2GramsPerVolume is the mass of one litre of carbon dioxide at 0 °C and
@@ -53,6 +54,7 @@ type (
 	carbonation           struct{}
 	fraction              struct{}
 	minutes               struct{}
+	flow                  struct{}
 )
 
 func (tankDO) kind() *Kind                { return kindDO }
@@ -75,6 +77,7 @@ func (alcohol) kind() *Kind               { return kindAlcohol }
 func (carbonation) kind() *Kind           { return kindCarbonation }
 func (fraction) kind() *Kind              { return kindFraction }
 func (minutes) kind() *Kind               { return kindMinutes }
+func (flow) kind() *Kind                  { return kindFlow }
 
 const absoluteZero = -273.15
 
@@ -159,6 +162,13 @@ var (
 		{Symbol: "s", Suffix: "s", Also: []string{"seconds"}, Scale: 1.0 / 60},
 		{Symbol: "d", Suffix: "d", Also: []string{"days", "day"}, Scale: 1440},
 	}}
+	kindFlow = &Kind{Name: "flow", Min: math.Inf(-1), Units: []Unit{
+		{Symbol: "hL/h", Suffix: "hl_h", Scale: 1},
+		{Symbol: "L/h", Suffix: "l_h", Scale: 0.01},
+		{Symbol: "L/min", Suffix: "l_min", Scale: 0.6},
+		{Symbol: "m³/h", Suffix: "m3_h", Also: []string{"m3/h"}, Scale: 10},
+		{Symbol: "bbl/h", Suffix: "bbl_h", Scale: 1.17347765304},
+	}}
 )
 
 // examples for messages: a usual number in the base unit.
@@ -166,5 +176,5 @@ var examples = map[string]string{
 	"DO": "25", "unshaken DO": "40", "shaken DO": "48", "TPO": "110", "oxygen": "38", "temperature": "4",
 	"temperature difference": "0.2", "mass": "372.4", "volume": "355", "neck volume per height": "0.24",
 	"length": "52", "density": "1.2", "absolute pressure": "101.325", "gauge pressure": "100",
-	"specific gravity": "1.0105", "extract": "2.6", "alcohol": "5.0", "carbonation": "2.5", "fraction": "0.5", "time": "12",
+	"specific gravity": "1.0105", "extract": "2.6", "alcohol": "5.0", "carbonation": "2.5", "fraction": "0.5", "time": "12", "flow": "60",
 }

@@ -23,7 +23,7 @@ var kinds = []*quantity.Kind{
 	quantity.Mass(0).Kind(), quantity.Volume(0).Kind(), quantity.VolumePerLength(0).Kind(), quantity.Length(0).Kind(),
 	quantity.Density(0).Kind(), quantity.Pressure(0).Kind(), quantity.GaugePressure(0).Kind(),
 	quantity.SpecificGravity(0).Kind(), quantity.Extract(0).Kind(), quantity.Alcohol(0).Kind(),
-	quantity.Carbonation(0).Kind(), quantity.Fraction(0).Kind(), quantity.Minutes(0).Kind(),
+	quantity.Carbonation(0).Kind(), quantity.Fraction(0).Kind(), quantity.Minutes(0).Kind(), quantity.Flow(0).Kind(),
 }
 
 func TestKindsListedHere(t *testing.T) {
@@ -159,6 +159,7 @@ func TestPrintParse(t *testing.T) {
 		printParse(t, quantity.Volume(v))
 		printParse(t, quantity.Mass(v))
 		printParse(t, quantity.Minutes(v))
+		printParse(t, quantity.Flow(v))
 		printParse(t, quantity.TPO(v))
 		w := math.Abs(v)
 		printParse(t, quantity.Temperature(w))

@@ -1,0 +1,62 @@
+package cellar
+
+import (
+	"ullage/core/oxygen"
+	"ullage/core/quantity"
+)
+
+// GasSpace is a closed vessel: beer of some DO below a gas space with some
+// oxygen, at an absolute pressure (eq. 44). It gives the DO that both come to
+// with all oxygen kept, the DO if the gas were never used up, and the grams of
+// oxygen in the gas now. Volumes in hL.
+func GasSpace(do, beerHL, gasHL, fraction float64, p quantity.Pressure, t quantity.Temperature) (equilibrium, contact, grams float64) {
+	contact = fraction * float64(p) / oxygen.Atmosphere * oxygen.Solubility(t)
+	k := oxygen.PartitionRatio(t)
+	grams = Grams(k*contact, gasHL)
+	equilibrium = (do*beerHL + k*contact*gasHL) / (beerHL + k*gasHL)
+	return equilibrium, contact, grams
+}
+
+// tankGas says what readings of gas spaces mean.
+func (w *way) tankGas() []TankGas {
+	var out []TankGas
+	for i := range w.in.Readings {
+		r := &w.in.Readings[i]
+		if r.Point != TankGasPoint || r.GasO2 == nil || !w.shown[r.Batch] || *r.GasO2 < 0 || *r.GasO2 > 1 {
+			continue
+		}
+		b := w.in.batch(r.Batch)
+		t := quantity.Temperature(4)
+		if r.TemperatureC != nil {
+			t = quantity.Temperature(min(40, max(0, *r.TemperatureC)))
+		} else {
+			w.assume("temperature of a gas space not read: 4 °C")
+		}
+		gauge := b.HeadspaceBar
+		if r.PressureBar != nil {
+			gauge = *r.PressureBar
+		} else if gauge == 0 {
+			w.assume("pressure of a gas space not read: none above the air's")
+		}
+		p := quantity.Pressure(oxygen.Atmosphere + gauge*100)
+		do := w.lastDO(r.Batch)
+		eq, contact, grams := GasSpace(do, b.VolumeHL, b.GasHL, *r.GasO2, p, t)
+		g := TankGas{Reading: r.ID, Batch: r.Batch, Fraction: *r.GasO2, Contact: contact}
+		if b.VolumeHL > 0 && b.GasHL > 0 {
+			g.Equilibrium, g.Grams = &eq, &grams
+		}
+		out = append(out, g)
+	}
+	return out
+}
+
+// lastDO is the DO last read in a batch's vessel.
+func (w *way) lastDO(batch string) float64 {
+	do := 0.0
+	for i := range w.list {
+		if v := &w.list[i]; v.known && v.batch == batch && v.run == "" {
+			do = v.value
+		}
+	}
+	return do
+}

@@ -1,0 +1,276 @@
+package cellar
+
+import (
+	"slices"
+	"time"
+)
+
+// Kinds of a move.
+const (
+	KindTransfer      = "transfer"
+	KindBlend         = "blend"
+	KindAddition      = "addition"
+	KindRecirculation = "recirculation"
+	KindDump          = "dump"
+)
+
+// stages of a move, in order: the point, and the step that leads to it.
+var stages = []struct{ point, op, unit string }{
+	{CentrifugeIn, StepTransfer, StepCentrifuge}, {CentrifugeOut, StepCentrifuge, StepCentrifuge},
+	{FilterIn, StepTransfer, StepFilter}, {FilterOut, StepFilter, StepFilter},
+	{CarbonateBefore, StepTransfer, StepCarbonation}, {CarbonateAfter, StepCarbonation, StepCarbonation},
+}
+
+// depart follows a move from the giving tank to before the receiving one.
+func (w *way) depart(s *state, m *Move) {
+	if s.at < 0 {
+		s.at = w.add(vertex{batch: m.From, volume: w.in.batch(m.From).VolumeHL})
+	}
+	volume := w.volumeOf(m)
+	if rows := w.take("move " + m.ID + " " + TankBefore); len(rows) > 0 {
+		v := vertex{batch: m.From, move: m.ID, point: TankBefore, volume: s.volume, in: []link{{s.at, 1, s.volume}}}
+		v.read(rows)
+		from := &w.list[s.at]
+		switch {
+		case s.wort:
+			v.ops = []string{StepFermentation}
+		case from.point == DryHopBefore:
+			v.ops = []string{StepDryHop}
+		default:
+			v.ops = []string{StepHold}
+		}
+		s.at, s.wort = w.add(v), false
+	}
+	at, ops := s.at, []string(nil)
+	if s.wort {
+		ops = append(ops, StepFermentation)
+	} else if from := &w.list[s.at]; from.point != TankBefore && from.point != "" && !from.at.IsZero() && m.Started.Sub(from.at) > longHold {
+		ops = append(ops, StepHold)
+	}
+	units := slices.Clone(m.Via)
+	for _, stage := range stages {
+		if len(w.groups["move "+m.ID+" "+stage.point]) > 0 {
+			units = append(units, stage.unit)
+		}
+	}
+	for _, stage := range stages {
+		if !slices.Contains(units, stage.unit) {
+			continue
+		}
+		rows := w.take("move " + m.ID + " " + stage.point)
+		v := vertex{batch: m.From, move: m.ID, point: stage.point, volume: volume, in: []link{{at, 1, volume}}, ops: append(ops, stage.op)}
+		v.read(rows)
+		at, ops = w.add(v), nil
+	}
+	w.arriving[m.ID] = at
+	if len(ops) > 0 { // nothing on the way took them
+		at = w.add(vertex{batch: m.From, move: m.ID, volume: volume, in: []link{{at, 1, volume}}, ops: ops})
+		w.arriving[m.ID] = at
+	}
+	if m.From != m.To {
+		s.volume = max(0, s.volume-volume)
+	}
+}
+
+// loop brings a recirculation back to its own vessel.
+func (w *way) loop(s *state, m *Move) {
+	s.at = w.arriving[m.ID]
+	if rows := w.take("move " + m.ID + " " + TankAfter); len(rows) > 0 {
+		w.place(s, m.To, TankAfter, rows)
+		w.list[s.at].move = m.ID
+		w.list[s.at].ops = []string{StepTransfer}
+	}
+}
+
+// arrive mixes a move into the receiving vessel (eq. 42).
+func (w *way) arrive(s *state, m *Move) {
+	comes, ok := w.arriving[m.ID]
+	if !ok {
+		return
+	}
+	volume := w.volumeOf(m)
+	v := vertex{batch: m.To, move: m.ID, at: later(m.Started, m.Ended), ops: []string{StepTransfer}, in: []link{{comes, 1, volume}}}
+	if s.at >= 0 {
+		if s.volume <= 0 {
+			s.volume = w.heel(m.To)
+		}
+		v.in = w.mix(s, comes, volume, w.in.name(m.To))
+	}
+	s.volume += volume
+	v.volume = s.volume
+	if rows := w.take("move " + m.ID + " " + TankAfter); len(rows) > 0 {
+		v.point = TankAfter
+		v.read(rows)
+	}
+	s.at, s.wort = w.add(v), false
+}
+
+// heel is what a vessel held before the moves into it: what is left of its
+// recorded volume.
+func (w *way) heel(id string) float64 {
+	v := w.in.batch(id).VolumeHL
+	for i := range w.in.Moves {
+		if m := &w.in.Moves[i]; m.To == id && m.From != id {
+			v -= w.volumeOf(m)
+		}
+	}
+	return max(0, v)
+}
+
+func later(a, b time.Time) time.Time {
+	if b.After(a) {
+		return b
+	}
+	return a
+}
+
+// volumeOf is the volume of a move, or what stands for it.
+func (w *way) volumeOf(m *Move) float64 {
+	if m.VolumeHL > 0 {
+		return m.VolumeHL
+	}
+	if h := m.Ended.Sub(m.Started).Hours(); m.FlowHLH > 0 && h > 0 && !m.Started.IsZero() {
+		w.assume("volume of the move into " + w.in.name(m.To) + " taken from its flow and time")
+		return m.FlowHLH * h
+	}
+	into := 0
+	for _, o := range w.in.Moves {
+		if o.To == m.To && o.From != "" {
+			into++
+		}
+	}
+	if b := w.in.batch(m.To); b != nil && into == 1 && b.VolumeHL > 0 {
+		w.assume("volume of the move into " + w.in.name(m.To) + " taken as the volume of that batch")
+		return b.VolumeHL
+	}
+	return 0
+}
+
+// run follows a batch through the line into packages.
+func (w *way) run(s *state, r *Run) {
+	if s.at < 0 {
+		s.at = w.add(vertex{batch: r.Batch, volume: w.in.batch(r.Batch).VolumeHL})
+	}
+	w.tanks[r.ID] = s.at
+	volume := r.VolumeHL
+	if volume <= 0 {
+		volume = w.in.batch(r.Batch).VolumeHL
+	}
+	at := s.at
+	for _, p := range []struct {
+		point, op string
+		value     *float64
+		u         float64
+	}{{LineStart, StepLine, nil, 0}, {FillerInlet, StepLine, r.Inlet, r.InletU}, {Unshaken, StepFilling, r.Unshaken, r.UnshakenU}, {TPO, StepHeadspace, r.TPO, r.TPOU}} {
+		v := vertex{batch: r.Batch, run: r.ID, point: p.point, volume: volume, in: []link{{at, 1, volume}}, ops: []string{p.op}, at: r.Started}
+		rows := append(w.take("run "+r.ID+" "+p.point), w.nearest(r, p.point)...)
+		if p.value != nil {
+			rows = append(rows, &Reading{ID: r.ID + "/" + p.point, Run: r.ID, Batch: r.Batch, Point: p.point, At: r.Started, DO: *p.value, U: runU(p.point, *p.value, p.u), Meter: "run " + r.ID + " " + p.point})
+		}
+		v.read(rows)
+		at = w.add(v)
+	}
+	s.volume = max(0, s.volume-r.VolumeHL)
+}
+
+// nearest are the readings of the line that no run is named for: the run that
+// began last before them has them, or the only one.
+func (w *way) nearest(r *Run, point string) (rows []*Reading) {
+	key := "batch " + r.Batch + " " + point
+	var rest []*Reading
+	for _, row := range w.groups[key] {
+		if w.runAt(r.Batch, row.At) == r.ID {
+			rows = append(rows, row)
+		} else {
+			rest = append(rest, row)
+		}
+	}
+	w.groups[key] = rest
+	return rows
+}
+
+func (w *way) runAt(batch string, at time.Time) string {
+	var best *Run
+	for i := range w.in.Runs {
+		r := &w.in.Runs[i]
+		if r.Batch != batch {
+			continue
+		}
+		const before = 30 * time.Minute
+		if best == nil || !r.Started.IsZero() && !at.IsZero() && !r.Started.Add(-before).After(at) && r.Started.After(best.Started) {
+			best = r
+		}
+	}
+	if best == nil {
+		return ""
+	}
+	return best.ID
+}
+
+// runU is the standard uncertainty of a run's mean where none is given.
+func runU(point string, v, u float64) float64 {
+	switch {
+	case u > 0:
+		return u
+	case point == TPO:
+		return max(tpoPPB, tpoShare*v)
+	}
+	return 0
+}
+
+// locate holds together the readings of one place: it finds the move of a
+// reading that names none.
+func (w *way) locate(r *Reading) string {
+	switch {
+	case r.Run != "":
+		return "run " + r.Run + " " + r.Point
+	case r.Brew != "" && IsWort(r.Point):
+		return "brew " + r.Brew + " " + r.Point
+	}
+	if m := w.moveOf(r); m != nil {
+		return "move " + m.ID + " " + r.Point
+	}
+	batch := r.Batch
+	if batch == "" {
+		for i := range w.in.Moves {
+			if m := &w.in.Moves[i]; m.ID == r.Move {
+				if batch = m.To; batch == "" {
+					batch = m.From
+				}
+			}
+		}
+	}
+	return "batch " + batch + " " + r.Point
+}
+
+// moveOf is the move a reading belongs to: the one it names, else the one of
+// its batch that began last before it.
+func (w *way) moveOf(r *Reading) *Move {
+	leaving := r.Point == TankBefore
+	for _, stage := range stages {
+		leaving = leaving || stage.point == r.Point && stage.unit != StepCarbonation
+	}
+	inMove := leaving || r.Point == TankAfter || slices.ContainsFunc(stages, func(s struct{ point, op, unit string }) bool { return s.point == r.Point })
+	if !inMove {
+		return nil
+	}
+	var best *Move
+	for i := range w.in.Moves {
+		m := &w.in.Moves[i]
+		if m.From == "" || m.Kind == KindAddition {
+			continue
+		}
+		if m.ID == r.Move {
+			return m
+		}
+		mine := leaving && m.From == r.Batch || r.Point == TankAfter && m.To == r.Batch
+		if r.Move != "" || !mine {
+			continue
+		}
+		const early = time.Hour // read just before the pump starts
+		if best == nil || !r.At.IsZero() && !m.Started.IsZero() && !m.Started.Add(-early).After(r.At) && m.Started.After(best.Started) {
+			best = m
+		}
+	}
+	return best
+}

@@ -1,0 +1,175 @@
+package cellar
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+)
+
+// yeastIn tells that a vessel holds yeast, which takes oxygen up.
+func (w *way) yeastIn(batch string) bool {
+	b := w.in.batch(batch)
+	switch {
+	case b == nil:
+		return false
+	case b.Yeast != "":
+		return b.Yeast == "yes"
+	case b.Vessel != "":
+		return b.Vessel == "fermenter"
+	}
+	for _, r := range w.in.Brews {
+		if r.Batch == batch {
+			return true
+		}
+	}
+	return slices.ContainsFunc(w.in.Readings, func(r Reading) bool {
+		return r.Batch == batch && (IsWort(r.Point) || r.Point == FermentationEnd || r.Point == DryHop1h || r.Point == DryHop24h || r.Point == DryHopBefore)
+	})
+}
+
+// mayFall tells that oxygen can leave on this step: taken up by yeast, or
+// stripped by CO2.
+func (w *way) mayFall(covers []string, batch string) (bool, string) {
+	has := func(k string) bool { return slices.Contains(covers, k) }
+	switch {
+	case has(StepFermentation), has(StepDryHop):
+		return true, "yeast"
+	case has(StepOxygenation):
+		return true, "gas" // what was dissolved under pressure comes out again
+	case has(StepHold) && w.yeastIn(batch):
+		return true, "yeast"
+	case has(StepCarbonation):
+		return true, "stripping"
+	case has(StepAddition):
+		return true, "addition"
+	}
+	return false, ""
+}
+
+// judge gives the state of a step with its reason and what to check next.
+func (n *network) judge(st *Step, v, from *vertex, d *difference) {
+	may, by := n.w.mayFall(st.Covers, v.batch)
+	st.State = stateOf(st.Delta, st.Resolved, st.Budget)
+	st.Consumed = st.State == "negative" && by == "yeast"
+	half := normal95 * st.U
+	what := describe(st.Covers)
+	switch st.State {
+	case "not_resolved":
+		st.Reason = fmt.Sprintf("%s: %s ± %s ppb is inside what meters and sampling scatter by: not resolved, which is not zero", what, signed(st.Delta), number(half))
+		if st.Budget != nil && st.High95 <= *st.Budget {
+			st.Reason += fmt.Sprintf("; at most %s ppb, within its %s", number(st.High95), number(*st.Budget))
+		} else if st.Budget != nil {
+			st.NextCheck = fmt.Sprintf("read both sides within 5 min with one meter, %d times each, to tell it from its %s ppb", n.repeats(st), number(*st.Budget))
+		}
+	case "within":
+		st.Reason = fmt.Sprintf("%s: %s ± %s ppb, within its %s", what, signed(st.Delta), number(half), number(*st.Budget))
+		if st.High95 > *st.Budget {
+			st.Reason += "; the interval reaches above it"
+		}
+	case "over":
+		st.Reason = fmt.Sprintf("%s: %s ± %s ppb, over its %s", what, signed(st.Delta), number(half), number(*st.Budget))
+		if st.Low95 <= *st.Budget {
+			st.Reason += "; the interval still holds the budget"
+		}
+		st.NextCheck = nextCheck(st)
+	case "no_budget":
+		st.Reason = fmt.Sprintf("%s: %s ± %s ppb", what, signed(st.Delta), number(half))
+		if by == "gas" || st.Kind == StepOxygenation {
+			st.Reason += ", wanted here"
+		}
+	case "negative":
+		n.fell(st, v, from, d, may, by, what)
+	}
+}
+
+// repeats is how often both sides must be read for the interval to be half the
+// budget, up to ten.
+func (n *network) repeats(st *Step) int {
+	if *st.Budget <= 0 {
+		return 10
+	}
+	k := math.Pow(normal95*st.U/(*st.Budget/2), 2)
+	return int(min(10, max(2, math.Ceil(k))))
+}
+
+// fell explains a reading below the one before it, by what can have done it.
+func (n *network) fell(st *Step, v, from *vertex, d *difference, may bool, by, what string) {
+	half := normal95 * st.U
+	head := fmt.Sprintf("%s: %s ± %s ppb", what, signed(st.Delta), number(half))
+	if may && by == "yeast" && v.value > 0 && d.before > v.value && st.Hours != nil && *st.Hours > 0.2 {
+		h := *st.Hours * math.Ln2 / math.Log(d.before/v.value)
+		st.HalfLifeH = &h
+	}
+	switch {
+	case by == "yeast" && slices.Contains(st.Covers, StepFermentation):
+		st.Reason = head + ", taken up by the yeast, as it should be"
+	case by == "yeast":
+		st.Reason = head + ", taken up by yeast"
+		if st.HalfLifeH != nil {
+			st.Reason += fmt.Sprintf(", half of it in %s h", number(*st.HalfLifeH))
+		}
+		st.Reason += "; oxygen gone is not harm undone"
+		st.NextCheck = "find what brought it in; the fall is the yeast's work, not a repair"
+	case by == "stripping":
+		st.Reason = head + ", stripped by CO2 that bubbled through and left, or an offset between the meters"
+		st.NextCheck = "read both sides with one meter; stripping costs aroma and foam, once only"
+	case by == "gas":
+		st.Reason = head + ": gas that was dissolved under pressure came out again"
+		st.NextCheck = "read in the tank after the bubbles have gone; use the tank's figure"
+	case by == "addition":
+		st.Reason = head + ", below what was added: the figure of the addition is too high, or a reading is wrong"
+		st.NextCheck = "read the added liquid itself"
+	case len(d.meters) > 1:
+		st.Reason = head + fmt.Sprintf(" where nothing takes oxygen up; two meters read it (%s): an offset between them is likeliest", strings.Join(d.meters, ", "))
+		st.NextCheck = "zero both meters and swap them: does the step follow the meter?"
+	default:
+		st.Reason = head + " where nothing takes oxygen up: a sample is mislabelled, the readings are in the wrong order, or the one before it was not flushed"
+		st.NextCheck = "read both points again within 5 min; check point and time of both records"
+		if st.Hours != nil && *st.Hours > 12 {
+			st.Reason += fmt.Sprintf("; over %s h yeast or sulphite may have consumed it", number(*st.Hours))
+		}
+	}
+	if !st.Consumed && by == "" && st.Hours != nil && *st.Hours < 0 {
+		st.Reason += "; by their times the later point was read first"
+	}
+}
+
+func describe(covers []string) string {
+	words := make([]string, len(covers))
+	for i, k := range covers {
+		words[i] = StepWord(k)
+	}
+	return strings.Join(words, " + ")
+}
+
+// nextCheck is what would confirm or find the cause (common practice).
+func nextCheck(st *Step) string {
+	switch {
+	case len(st.Covers) > 1 && st.Kind == StepTransfer:
+		return "no reading separates " + describe(st.Covers) + ": bracket them, upstream and downstream within 5 min, and halve the flow: a fixed leak doubles its ppb"
+	case len(st.Covers) > 1:
+		return "no reading separates " + describe(st.Covers) + ": read between them next time"
+	}
+	switch st.Kind {
+	case StepDryHop:
+		return "purge of the doser and of the hop bag: cycles, gas, time open; dose while yeast is still active"
+	case StepTransfer:
+		return "purge record of line and receiving tank; suction pressure, seals, clamps; halve the flow: a fixed leak doubles its ppb"
+	case StepCentrifuge:
+		return "DO of the sealing water; hydro-hermetic seal; read between discharges and just after one"
+	case StepFilter:
+		return "slurry tank under CO2, DO of its water; air in the shell: read the first ten minutes each minute"
+	case StepCarbonation:
+		return "oxygen in the CO2 (30 ppm v/v brings 22 ppb with each g/L); vent the first gas of a cylinder"
+	case StepHold:
+		return "oxygen in the top gas; DO against the level while the tank empties"
+	case StepLine:
+		return "purge of the line, pump seal, dead legs; read the start of the line and the filler inlet together"
+	case StepFilling:
+		return "one set unshaken for each head; purge and pre-evacuation of the filler"
+	case StepHeadspace:
+		return "foam on the rim, jetter, cover gas, time to the lid"
+	}
+	return "bracket it: read upstream and downstream within 5 min"
+}

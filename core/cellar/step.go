@@ -1,0 +1,261 @@
+package cellar
+
+import (
+	"math"
+	"slices"
+	"time"
+)
+
+// difference is what a read vertex holds beyond what flowed into it (eq. 40).
+type difference struct {
+	value, variance, before float64
+	meters                  []string
+}
+
+func (n *network) difference(k int) difference {
+	v, s := &n.w.list[n.read[k]], &n.sources[k]
+	e := estimate{value: -s.dosed}
+	e.add(1, &v.estimate)
+	d := difference{before: s.dosed}
+	for _, p := range s.parts {
+		u := &n.w.list[p.from]
+		e.add(-p.share, &u.estimate)
+		d.before += p.share * u.value
+		for m := range u.load {
+			d.meters = union(d.meters, []string{m})
+		}
+	}
+	for m := range v.load {
+		d.meters = union(d.meters, []string{m})
+	}
+	slices.Sort(d.meters)
+	d.value, d.variance = e.value, e.variance()
+	return d
+}
+
+// steps books the difference of every read vertex to what lies before it.
+func (n *network) steps() ([]Step, []Blend) {
+	steps, blends := []Step{}, []Blend{}
+	for k, i := range n.read {
+		s := &n.sources[k]
+		if len(s.parts) == 0 {
+			continue
+		}
+		st := n.step(k)
+		steps = append(steps, st)
+		if len(s.parts) > 1 {
+			read := n.w.list[i].value
+			blends = append(blends, Blend{Node: st.To, Parts: st.Parts, Mixed: read - st.Delta - s.dosed, Read: &read})
+		}
+	}
+	return steps, blends
+}
+
+func (n *network) step(k int) Step {
+	v, s, d := &n.w.list[n.read[k]], &n.sources[k], n.difference(k)
+	main := s.parts[0]
+	for _, p := range s.parts {
+		if p.share > main.share {
+			main = p
+		}
+	}
+	from := &n.w.list[main.from]
+	st := Step{ID: "step@" + v.id, From: from.id, To: v.id, Covers: s.ops, Batch: v.batch, Run: v.run, Delta: d.value, Dosed: s.dosed}
+	if len(s.moves) > 0 {
+		st.Move = s.moves[len(s.moves)-1]
+	}
+	if len(s.parts) > 1 {
+		for _, p := range s.parts {
+			u := &n.w.list[p.from]
+			st.Parts = append(st.Parts, Part{u.id, u.batch, p.volume, p.share, u.value})
+		}
+	}
+	if len(st.Covers) == 0 {
+		st.Covers = []string{StepHold}
+	}
+	st.Kind = kindOf(st.Covers)
+	st.U = math.Sqrt(d.variance)
+	half := normal95 * st.U
+	st.Low95, st.High95 = d.value-half, d.value+half
+	st.Resolved = math.Abs(d.value) > half
+	if !v.at.IsZero() && !from.at.IsZero() {
+		h := v.at.Sub(from.at).Hours()
+		st.Hours = &h
+	}
+	n.size(&st, v)
+	st.Budget, st.BudgetFrom = n.budget(&st)
+	n.judge(&st, v, from, &d)
+	return st
+}
+
+// kindOf is the step that the budget is of: a move has one for all on its way.
+func kindOf(covers []string) string {
+	for _, k := range []string{StepFermentation, StepDryHop, StepTransfer} {
+		if slices.Contains(covers, k) {
+			return k
+		}
+	}
+	return covers[len(covers)-1]
+}
+
+// size gives grams and the equivalent leak.
+func (n *network) size(st *Step, v *vertex) {
+	if v.volume > 0 {
+		g := Grams(st.Delta, v.volume)
+		st.Grams = &g
+	}
+	if st.Consumed || st.Delta <= 0 {
+		return
+	}
+	st.FlowHLH = n.flow(st, v)
+	if st.FlowHLH > 0 {
+		q := AirLeak(st.Delta, st.FlowHLH)
+		st.AirMLMin = &q
+	} else if st.Kind == StepHold && st.Hours != nil && *st.Hours > 0.05 && v.volume > 0 {
+		q := AirLeak(st.Delta, v.volume / *st.Hours)
+		st.AirMLMin = &q
+	}
+}
+
+// flow of a step: as read, else that of the move, else its volume over its time.
+func (n *network) flow(st *Step, v *vertex) float64 {
+	if v.flow > 0 {
+		return v.flow
+	}
+	for i := range n.w.in.Moves {
+		if m := &n.w.in.Moves[i]; m.ID == st.Move && slices.Contains(st.Covers, kindOf([]string{st.Kind})) {
+			return m.flow()
+		}
+	}
+	return 0
+}
+
+func (m *Move) flow() float64 {
+	if m.FlowHLH > 0 {
+		return m.FlowHLH
+	}
+	if d := m.Ended.Sub(m.Started); !m.Started.IsZero() && d > time.Minute && m.VolumeHL > 0 {
+		return m.VolumeHL / d.Hours()
+	}
+	return 0
+}
+
+// budget adds up those of the steps covered; that of a move holds centrifuge
+// and filter. The first hour of a dry hop has the limit of that point.
+func (n *network) budget(st *Step) (*float64, string) {
+	sum, from, any := 0.0, "own", false
+	whole := slices.Contains(st.Covers, StepTransfer)
+	for _, k := range st.Covers {
+		if whole && (k == StepCentrifuge || k == StepFilter) {
+			continue
+		}
+		if b, ok := n.budgets[k]; ok {
+			sum, any = sum+b.PPB, true
+		} else if i := slices.IndexFunc(defaultBudgets, func(b Budget) bool { return b.Step == k }); i >= 0 {
+			sum, any, from = sum+defaultBudgets[i].PPB, true, "starting point"
+		}
+	}
+	if len(st.Covers) == 1 && st.Kind == StepDryHop {
+		if i := slices.IndexFunc(n.w.list, func(v vertex) bool { return v.id == st.To && v.point == DryHop1h }); i >= 0 {
+			sum, from = defaultLimits[1].Green, "starting point"
+			for _, l := range n.w.in.Limits {
+				if l.Point == DryHop1h {
+					sum, from = l.Green, "own"
+				}
+			}
+		}
+	}
+	if !any || slices.Contains(st.Covers, StepFermentation) || slices.Contains(st.Covers, StepOxygenation) {
+		return nil, ""
+	}
+	return &sum, from
+}
+
+var defaultBudgets = DefaultBudgets()
+
+// totals are moves from their first reading to their last.
+func (n *network) totals() []MoveTotal {
+	out := []MoveTotal{}
+	for i := range n.w.in.Moves {
+		m := &n.w.in.Moves[i]
+		if m.From == "" || m.To == "" {
+			continue
+		}
+		if t, ok := n.total(m); ok {
+			out = append(out, t)
+		}
+	}
+	return out
+}
+
+// total takes the last reading before the pump and the first in the receiving
+// vessel; where that one mixes with what was there, the blend is the baseline.
+func (n *network) total(m *Move) (MoveTotal, bool) {
+	end := -1
+	for k, i := range n.read {
+		v := &n.w.list[i]
+		if slices.Contains(n.sources[k].moves, m.ID) && (v.batch == m.To || v.move == m.ID) && v.run == "" {
+			end = k
+			if v.batch == m.To {
+				break
+			}
+		}
+	}
+	if end < 0 || len(n.sources[end].parts) == 0 {
+		return MoveTotal{}, false
+	}
+	// Walk back along the move to where it left the giving tank.
+	v := &n.w.list[n.read[end]]
+	e := estimate{value: -n.sources[end].dosed}
+	e.add(1, &v.estimate)
+	t := MoveTotal{Move: m.ID, To: v.id}
+	main := 0.0
+	var back func(k int, share float64)
+	back = func(k int, share float64) {
+		for _, p := range n.sources[k].parts {
+			u := &n.w.list[p.from]
+			if u.move == m.ID && u.point != TankBefore && len(n.sources[n.of[p.from]].parts) > 0 {
+				e.value -= share * p.share * n.sources[n.of[p.from]].dosed
+				back(n.of[p.from], share*p.share)
+				continue
+			}
+			e.add(-share*p.share, &u.estimate)
+			if share*p.share > main {
+				main, t.From = share*p.share, u.id
+			}
+		}
+	}
+	back(end, 1)
+	half := normal95 * math.Sqrt(e.variance())
+	t.Delta, t.Low95, t.High95, t.Resolved = e.value, e.value-half, e.value+half, math.Abs(e.value) > half
+	volume := n.w.volumeOf(m)
+	if v.volume > volume && v.batch == m.To {
+		volume = v.volume // the pickup is that of all it holds
+	}
+	if volume > 0 {
+		g := Grams(t.Delta, volume)
+		t.Grams = &g
+	}
+	if q := m.flow(); q > 0 && t.Delta > 0 {
+		a := AirLeak(t.Delta, q)
+		t.AirMLMin = &a
+	}
+	st := Step{Covers: []string{StepTransfer}, Kind: StepTransfer}
+	t.Budget, _ = n.budget(&st)
+	t.State = stateOf(t.Delta, t.Resolved, t.Budget)
+	return t, true
+}
+
+func stateOf(delta float64, resolved bool, budget *float64) string {
+	switch {
+	case !resolved:
+		return "not_resolved"
+	case delta < 0:
+		return "negative"
+	case budget == nil:
+		return "no_budget"
+	case delta > *budget:
+		return "over"
+	}
+	return "within"
+}

@@ -1,0 +1,63 @@
+package cellar
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+)
+
+func entry(list string, i int, field string) string { return fmt.Sprintf("%s[%d].%s", list, i, field) }
+
+func list(words []string) string { return strings.Join(words, ", ") }
+
+// number to as many digits as a reading has.
+func number(v float64) string {
+	switch a := math.Abs(v); {
+	case a >= 100 || v == math.Trunc(v) && a < 1e15:
+		return strconv.FormatFloat(v, 'f', 0, 64)
+	case a >= 10:
+		return strings.TrimSuffix(strconv.FormatFloat(v, 'f', 1, 64), ".0")
+	case a >= 0.001:
+		return strconv.FormatFloat(v, 'g', 3, 64)
+	}
+	return strconv.FormatFloat(v, 'g', 2, 64)
+}
+
+func signed(v float64) string {
+	if v < 0 {
+		return "−" + number(-v)
+	}
+	return "+" + number(v)
+}
+
+// pointWords are what people call the points.
+var pointWords = map[string]string{
+	WortCooled: "cooled wort", WortOxygenated: "wort after oxygenation", Pitched12h: "12 h after pitching", FermentationEnd: "end of fermentation",
+	DryHopBefore: "before dry hop", DryHop1h: "1 h after dry hop", DryHop24h: "24 h after dry hop", TankBefore: "giving tank", CentrifugeIn: "centrifuge in",
+	CentrifugeOut: "centrifuge out", FilterIn: "filter in", FilterOut: "filter out", CarbonateBefore: "before carbonation", CarbonateAfter: "after carbonation",
+	TankAfter: "receiving tank", TankRested: "tank rested", TankHold: "tank held", TankGasPoint: "tank gas", LineStart: "start of line", FillerInlet: "filler inlet",
+	Unshaken: "unshaken DO", TPO: "TPO",
+}
+
+// PointWord is what people call a point.
+func PointWord(point string) string {
+	if w := pointWords[point]; w != "" {
+		return w
+	}
+	return point
+}
+
+// stepWords are what people call the steps.
+var stepWords = map[string]string{
+	StepOxygenation: "oxygenation", StepFermentation: "fermentation", StepDryHop: "dry hop", StepTransfer: "transfer", StepCentrifuge: "centrifuge",
+	StepFilter: "filter", StepCarbonation: "carbonation", StepHold: "holding", StepLine: "line to the filler", StepFilling: "filling", StepHeadspace: "headspace", StepAddition: "addition",
+}
+
+// StepWord is what people call a step.
+func StepWord(step string) string {
+	if w := stepWords[step]; w != "" {
+		return w
+	}
+	return step
+}
