@@ -25,11 +25,14 @@ type Options struct {
 
 // Summary says what was written.
 type Summary struct {
-	Runs, Samples, Events int
+	Runs, Samples, Events  int
+	Brews, Moves, Readings int
 	// Scripted gives the id of each scripted run, R1 to R12.
 	Scripted map[string]string
-	Going    string // id of the run going on
-	Held     string // id of the run whose lot is on hold
+	// Stories gives the id of the batch of each story of the cellar, T1 to T4.
+	Stories map[string]string
+	Going   string // id of the run going on
+	Held    string // id of the run whose lot is on hold
 }
 
 // Fill writes the brewery into an empty database. It refuses one that holds
@@ -50,21 +53,24 @@ func Fill(ctx context.Context, store lab.Store, o Options) (Summary, error) {
 	b.goingOn()
 	b.checks()
 	b.judged()
+	b.cellar()
 	return b.sum, b.journal.play(ctx, store)
 }
 
 // builder tells the story into a journal.
 type builder struct {
 	journal
-	seed   uint64
-	now    time.Time
-	begins time.Time // Monday of the first week
-	plants map[string]plant
-	ids    map[string]string // key of a record → its id
-	idBits *rand.Rand
-	batch  int
-	tank   int
-	sum    Summary
+	seed       uint64
+	now        time.Time
+	begins     time.Time // Monday of the first week
+	plants     map[string]plant
+	ids        map[string]string // key of a record → its id
+	idBits     *rand.Rand
+	cellarBits *rand.Rand // ids of the cellar's records
+	batch      int
+	tank       int
+	brights    []*bright
+	sum        Summary
 }
 
 // historyWeeks before the scripted runs, five runs each.
@@ -72,8 +78,8 @@ const historyWeeks = 26
 
 func newBuilder(o Options) *builder {
 	b := &builder{seed: o.Seed, now: o.Now.Truncate(time.Minute), ids: map[string]string{},
-		plants: plants(stream(o.Seed, "plants")), idBits: stream(o.Seed, "ids")}
-	b.sum.Scripted = map[string]string{}
+		plants: plants(stream(o.Seed, "plants")), idBits: stream(o.Seed, "ids"), cellarBits: stream(o.Seed, "cellar ids")}
+	b.sum.Scripted, b.sum.Stories = map[string]string{}, map[string]string{}
 	first := b.workday(9) // of the scripted runs
 	monday := first.AddDate(0, 0, -(int(first.Weekday())+6)%7)
 	b.begins = monday.AddDate(0, 0, -7*historyWeeks)

@@ -73,6 +73,9 @@ func (b *builder) ordinary(s script, r *rand.Rand, week, day int, start time.Tim
 	if s.line == "B16" && week == serviceWeek && day == 0 {
 		s.happenings = append(s.happenings, happening{0.5, "note", "first run after the service of the filler: centring bells and vent tubes renewed"})
 	}
+	if week == historyWeeks && day == 3 {
+		s.proc.in = heldTo + lineGain // what the counter gas left: see holdInBBT2
+	}
 	if began && day == 0 {
 		s.happenings = append(s.happenings, happening{0.5, "gas_change", "first run on the new delivery of CO2"})
 	}

@@ -128,6 +128,7 @@ var meters = []meter{
 	{"meter1", "DO meter 1", "do_meter", 1, 1, 0.02, 7, "optical cell, at the can line"},
 	{"meter2", "DO meter 2", "do_meter", 0.1, 0.8, 0.02, 7, "optical cell, laboratory"},
 	{"meter3", "DO meter 3", "do_meter", 1, 1, 0.02, 14, "spare, optical cell of the oldest build here"},
+	{"meter4", "DO meter 4", "do_meter", 10, 50, 0.02, 30, "optical cell, wide range, in the wort line"},
 	{"balance", "Balance, 0.1 g", "scale", 0.1, 0.05, 0, 30, ""},
 	{"platform", "Platform scale, 10 g", "scale", 10, 5, 0, 90, ""},
 	{"probe", "Thermometer 1", "thermometer", 0.1, 0.1, 0, 180, ""},
@@ -147,6 +148,8 @@ var tanks = []struct {
 	key, name, kind string
 	hl              float64
 }{
-	{"fv11", "FV11", "fermenter", 100}, {"fv12", "FV12", "fermenter", 100}, {"fv21", "FV21", "fermenter", 50}, {"fv22", "FV22", "fermenter", 50},
+	{"fv11", "FV11", "fermenter", 100}, {"fv12", "FV12", "fermenter", 100}, {"fv13", "FV13", "fermenter", 100}, {"fv14", "FV14", "fermenter", 100},
+	{"fv21", "FV21", "fermenter", 50}, {"fv22", "FV22", "fermenter", 50}, {"fv23", "FV23", "fermenter", 50}, {"fv24", "FV24", "fermenter", 50},
+	{"fv25", "FV25", "fermenter", 50}, {"fv26", "FV26", "fermenter", 50}, {"fv27", "FV27", "fermenter", 50}, {"fv28", "FV28", "fermenter", 50},
 	{"bbt1", "BBT1", "bright_tank", 50}, {"bbt2", "BBT2", "bright_tank", 50}, {"bbt3", "BBT3", "bright_tank", 50},
 }

@@ -39,7 +39,7 @@ func (b *builder) run(s script, start time.Time, atOnce, open bool) written {
 		c.meter = s.meter
 	}
 	run := &lab.Run{Meta: meta(c.runID, b.ref("lead"), "phone 1", start), BeerID: b.ref(s.beer), FormatID: b.ref(s.format), FormatLotID: lotID,
-		LineID: b.ref(s.line), BatchID: b.newBatch(s, start), Code: fmt.Sprintf("%02d%03d %s", start.Year()%100, start.YearDay(), s.line),
+		LineID: b.ref(s.line), BatchID: b.newBatch(s, start, open), Code: fmt.Sprintf("%02d%03d %s", start.Year()%100, start.YearDay(), s.line),
 		StartedAt: lab.At(start), Status: "going", DOMeterID: b.ref(c.meter), ScaleID: b.ref(line.scale), ThermometerID: b.ref("probe"),
 		SampleEveryMin: lab.Num(s.every), Note: s.note}
 	say := b.add
@@ -105,19 +105,6 @@ func (b *builder) events(c *recorder, s script, say func(time.Time, ...write), o
 		say(at.Add(20*time.Second), write{record: e})
 		b.sum.Events++
 	}
-}
-
-// newBatch is the beer in a bright tank that a run packages.
-func (b *builder) newBatch(s script, start time.Time) string {
-	b.batch++
-	b.tank++
-	at := start.Add(-50 * time.Minute)
-	tank := fmt.Sprintf("bbt%d", (b.tank-1)%3+1)
-	id := b.id(at)
-	b.add(at, write{record: &lab.Batch{Meta: meta(id, b.ref("cellar"), "desk", at), BeerID: b.ref(s.beer), TankID: b.ref(tank),
-		Code: fmt.Sprintf("%s-%02d-%03d", brewOf(s.beer).code, start.Year()%100, b.batch), VolumeHL: lab.Num(float64(38 + b.batch%11)),
-		Note: fmt.Sprintf("tank DO %.0f ppb before packaging", s.proc.in-4)}})
-	return id
 }
 
 // decide puts the lot of a run on hold, or releases it.

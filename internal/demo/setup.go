@@ -156,6 +156,7 @@ func (b *builder) checks() {
 		{"meter1", 2, ago(2*day + time.Hour), "optical cell, at the can line; zero check 0 ppb"},
 		{"meter2", 1, ago(6*day + 14*time.Hour), "optical cell, laboratory; zero check 0.4 ppb"},
 		{"meter3", 1, ago(200 * time.Minute), "spare; zero check 14 ppb: out of use until the cell is renewed"},
+		{"meter4", 1, ago(9 * day), "optical cell, wide range, in the wort line; 8.8 mg/L in water saturated with air at 20 °C and 977 hPa"},
 		{"balance", 1, ago(31 * day), "200 g reads 200.0 g"},
 		{"platform", 1, ago(89*day + 10*time.Hour), "20 kg reads 20.00 kg"},
 		{"probe", 1, ago(60 * day), "ice point 0.1 °C"},

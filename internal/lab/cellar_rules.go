@@ -17,6 +17,9 @@ const (
 	askAroundMove                 = 20 * time.Minute
 )
 
+// pointsOnTheWay are read while liquid moves.
+var pointsOnTheWay = []string{"centrifuge_in", "centrifuge_out", "filter_in", "filter_out", "carbonation_before", "carbonation_after", "tank_before"}
+
 // allMoves gives the moves that stand, with those of this batch of writes; read
 // once for all of them.
 func (b *batch) allMoves(ctx context.Context) ([]*Move, error) {
@@ -265,7 +268,7 @@ func (b *batch) readingRules(ctx context.Context, r, prev *Reading) ([]Warning, 
 		if r.BatchID != m.FromBatchID && r.BatchID != m.ToBatchID {
 			c.add("move_id", r.MoveID, "this move is of other batches", "choose a batch that it left or filled, or another move")
 		}
-		if r.At.Before(m.StartedAt.Add(-askAroundMove)) || !m.EndedAt.IsZero() && r.At.After(m.EndedAt.Add(askAroundMove)) && r.Point != "tank_after" {
+		if slices.Contains(pointsOnTheWay, r.Point) && (r.At.Before(m.StartedAt.Add(-askAroundMove)) || !m.EndedAt.IsZero() && r.At.After(m.EndedAt.Add(askAroundMove))) {
 			ws = append(ws, Warning{"at", r.At.Format(time.RFC3339), "is not within the move it belongs to", "check the time and the move"})
 		}
 	}
