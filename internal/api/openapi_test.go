@@ -3,6 +3,9 @@ package api
 import (
 	"flag"
 	"os"
+	"reflect"
+	"slices"
+	"strings"
 	"testing"
 
 	"ullage/internal/lab"
@@ -30,5 +33,23 @@ func TestOpenAPIGolden(t *testing.T) {
 	}
 	if string(got) != string(want) {
 		t.Error("openapi.json is not what the routes say; run go test ./internal/api -run OpenAPI -update and review the change")
+	}
+}
+
+// A client takes what it may write from the description: every collection but
+// the imports, which the server writes itself.
+func TestBatchNamesEveryCollection(t *testing.T) {
+	f, _ := reflect.TypeFor[WriteItem]().FieldByName("Collection")
+	var want []string
+	for _, k := range lab.Kinds() {
+		if k != lab.KindImports {
+			want = append(want, string(k))
+		}
+	}
+	got := strings.Split(f.Tag.Get("enum"), ",")
+	slices.Sort(got)
+	slices.Sort(want)
+	if !slices.Equal(got, want) {
+		t.Errorf("a batch takes %v; want %v", got, want)
 	}
 }

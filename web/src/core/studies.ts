@@ -1,10 +1,9 @@
 // The studies as data: what each answers, what it costs, its steps, its columns.
 // The calculations are those of the core; packages and minutes are common practice.
-import type { Units } from '#api/records.ts';
+import type { StudyKind, Units } from '#api/records.ts';
 import { unitOf } from './units.ts';
 import type { Column } from './table.ts';
 
-export type StudyKind = 'tare' | 'capacity' | 'neck' | 'shake' | 'delay' | 'line' | 'repeatability' | 'agreement';
 export interface Option { key: string; label: string; kind: Column['kind']; unit?: string; hint: string; usual?: string }
 export interface StudyDef {
 	kind: StudyKind; calc: string; title: string; asks: string; packages: string; minutes: string; why: string;
@@ -94,7 +93,8 @@ export const AGREEMENT: StudyDef = {
 const RAW: Column[] = [
 	{ key: 'temperature_c', label: 'Temperature', kind: 'temperature' }, { key: 'gross_g', label: 'Gross weight', kind: 'mass', also: ['gross'] }, { key: 'tare_g', label: 'Tare', kind: 'mass' }, { key: 'capacity_ml', label: 'Capacity', kind: 'volume' },
 	{ key: 'sg', label: 'Gravity', kind: 'plain', unit: 'SG', also: ['specific gravity'] }, { key: 'shaken_do_ppb', label: 'Shaken DO', kind: 'oxygen', also: ['shaken do'] },
-	{ key: 'tare_sd_g', label: 'Tare, spread', kind: 'mass' }, { key: 'capacity_sd_ml', label: 'Capacity, spread', kind: 'volume' }
+	{ key: 'tare_sd_g', label: 'Tare, spread', kind: 'mass' }, { key: 'capacity_sd_ml', label: 'Capacity, spread', kind: 'volume' },
+	{ key: 'gap_mm', label: 'Rim to beer', kind: 'length' }, { key: 'neck_gap_mm', label: 'A known distance', kind: 'length' }, { key: 'neck_headspace_ml', label: 'Headspace at it', kind: 'volume' }, { key: 'neck_ml_per_mm', label: 'Neck', kind: 'plain', unit: 'mL/mm' }
 ];
 AGREEMENT.columns.push(...RAW.map((c) => ({ ...c, extra: true })));
 /** Fields of the calculation `tpo` among the columns of a pair. */

@@ -40,7 +40,7 @@ export function prepare(rows: Row[], def: StudyDef, u: Units): Prepared {
 	return out;
 }
 
-export interface Studied { answer?: CalcAnswer; faults: Faults; used: number; open: number; /** Settings as sent. */ settings: Record<string, number>; settingFaults: Record<string, string>; rows: Record<string, number | string>[]; trouble: string }
+export interface Studied { answer?: CalcAnswer; faults: Faults; /** Place in the grid of each row used. */ from: number[]; used: number; open: number; /** Settings as sent. */ settings: Record<string, number>; settingFaults: Record<string, string>; rows: Record<string, number | string>[]; trouble: string }
 export function readSettings(options: Option[], typed: Record<string, string>, u: Units): { settings: Record<string, number>; faults: Record<string, string> } {
 	const settings: Record<string, number> = {}, faults: Record<string, string> = {};
 	for (const o of options) {
@@ -56,11 +56,12 @@ export async function study(def: StudyDef, rows: Row[], typed: Record<string, st
 	const p = prepare(rows, def, u);
 	await complete?.(p);
 	const { settings, faults: settingFaults } = readSettings(def.options, typed, u);
-	const out: Studied = { faults: p.faults, used: 0, open: p.open, settings, settingFaults, rows: [], trouble: '' };
+	const out: Studied = { faults: p.faults, from: [], used: 0, open: p.open, settings, settingFaults, rows: [], trouble: '' };
 	for (let turn = 0; turn < 50; turn++) {
 		if (p.rows.length < def.least) {
 			out.used = p.rows.length;
 			out.rows = p.rows;
+			out.from = p.from;
 			return out;
 		}
 		const a = await run(def.calc, { ...settings, rows: p.rows });
@@ -81,6 +82,7 @@ export async function study(def: StudyDef, rows: Row[], typed: Record<string, st
 		out.answer = a;
 		out.used = p.rows.length;
 		out.rows = p.rows;
+		out.from = p.from;
 		return out;
 	}
 	out.trouble = 'More than fifty rows were refused. Check the units of the columns.';

@@ -1,8 +1,7 @@
 // A study's answer as figures and a picture. The numbers are the core's; here
 // they get their words, digits and place on a chart.
-import type { Units } from '#api/records.ts';
+import type { StudyKind, Units } from '#api/records.ts';
 import { curve, type PlotModel, type PlotPoint } from './plot.ts';
-import type { StudyKind } from './studies.ts';
 import { decimalsFor, fmt } from './units.ts';
 
 export interface Fig { name: string; value: string; unit: string; low?: string; high?: string; note?: string }

@@ -1,14 +1,18 @@
 // A study being typed: kept on this device with every key, so that a closed
 // browser or a flat battery loses nothing.
 import { browser } from '$app/env';
-import type { Units } from '#api/records.ts';
+import type { Study, Units } from '#api/records.ts';
 import { study, type Prepared, type Studied } from '#core/studyrows.ts';
 import { shown, type StudyDef } from '#core/studies.ts';
 import { cells, headingRow, readTable, type Row } from '#core/table.ts';
 import { readXlsx } from '#core/xlsx.ts';
+import { me } from '#core/me.svelte.ts';
+import { DEFAULT_UNITS } from '#core/units.ts';
+import { store } from '#offline/store.svelte.ts';
 import { uuidv7 } from '#offline/uuid.ts';
 
-interface Kept { id: string; name: string; rows: Row[]; typed: Record<string, string>; source: string; more: boolean }
+type Of = Pick<Study, 'format_ids' | 'format_lot_id' | 'do_meter_id' | 'tpo_meter_id'>;
+interface Kept { id: string; name: string; rows: Row[]; typed: Record<string, string>; source: string; more: boolean; of: Of }
 const EXAMPLES = import.meta.glob<string>('../../../../examples/studies/*.csv', { query: '?raw', import: 'default' });
 
 export class Draft {
@@ -17,6 +21,8 @@ export class Draft {
 	rows = $state<Row[]>([]);
 	typed = $state<Record<string, string>>({});
 	source = $state('');
+	/** What it is of: lot, packages, meters. */
+	of = $state<Of>({});
 	/** All columns are shown. */
 	more = $state(false);
 	said = $state('');
@@ -33,7 +39,7 @@ export class Draft {
 		} catch {
 			// What cannot be read is not a draft.
 		}
-		this.put({ id: uuidv7(), name: '', rows: [], typed: {}, source: '', more: false, ...kept });
+		this.put({ id: uuidv7(), name: '', rows: [], typed: {}, source: '', more: false, of: {}, ...kept });
 	}
 	private get key(): string {
 		return `ullage.study.${this.def.kind}`;
@@ -42,7 +48,7 @@ export class Draft {
 		Object.assign(this, k);
 	}
 	private snapshot(): Kept {
-		return $state.snapshot({ id: this.id, name: this.name, rows: this.rows, typed: this.typed, source: this.source, more: this.more }) as Kept;
+		return $state.snapshot({ id: this.id, name: this.name, rows: this.rows, typed: this.typed, source: this.source, more: this.more, of: this.of }) as Kept;
 	}
 	keep(): void {
 		const k = this.snapshot();
@@ -56,9 +62,18 @@ export class Draft {
 	swap(next: Partial<Kept>, what: string): void {
 		const old = this.snapshot();
 		this.before = old.rows.length ? { kept: old, what } : undefined;
-		this.put({ id: uuidv7(), name: '', typed: {}, source: '', more: false, rows: [], ...next });
+		this.put({ id: uuidv7(), name: '', typed: {}, source: '', more: false, rows: [], of: {}, ...next });
 		this.said = what;
 		this.trouble = '';
+	}
+	/** Opens a study on record; its numbers are in the units of their names, and say so. */
+	open(id: string): void {
+		const s = id && id !== this.id ? store.get('studies', id) : undefined;
+		if (!s) return;
+		const unit = new Map([...this.def.columns, ...this.def.options].map((c) => [c.key, c.kind === 'text' || c.kind === 'plain' ? '' : ` ${shown(c, DEFAULT_UNITS)}`]));
+		const cell = (k: string, v: unknown) => (typeof v === 'number' ? `${Number(v.toPrecision(8))}${unit.get(k) === ` ${shown(this.def.columns.find((c) => c.key === k) ?? { kind: 'plain' }, me.units)}` ? '' : (unit.get(k) ?? '')}` : String(v));
+		const texts = (o: Record<string, unknown>): Row => Object.fromEntries(Object.entries(o).filter(([, v]) => v !== undefined && v !== null).map(([k, v]) => [k, cell(k, v)]));
+		this.swap({ id: s.id, name: s.name, rows: s.rows.map(texts), typed: texts(s.settings ?? {}), source: s.source ?? '', of: { format_ids: s.format_ids, format_lot_id: s.format_lot_id, do_meter_id: s.do_meter_id, tpo_meter_id: s.tpo_meter_id } }, `${s.name} is opened.`);
 	}
 	undo(): void {
 		if (this.before) this.put(this.before.kept);
@@ -87,7 +102,7 @@ export class Draft {
 			this.trouble = `${source}: ${this.def.columns.filter((c) => c.needed).map((c) => `"${c.label}" (${c.key})`).join(', ')} was not found among ${[...r.taken, ...r.left].join(', ')}. Give the column that name.`;
 			return;
 		}
-		this.swap({ rows: r.rows, typed: $state.snapshot(this.typed), name: this.name, source }, `${source}: ${r.rows.length} rows, columns ${r.taken.join(', ')}${r.left.length ? `; left out: ${r.left.join(', ')}` : ''}.`);
+		this.swap({ rows: r.rows, typed: $state.snapshot(this.typed), name: this.name, of: $state.snapshot(this.of) as Of, source }, `${source}: ${r.rows.length} rows, columns ${r.taken.join(', ')}${r.left.length ? `; left out: ${r.left.join(', ')}` : ''}.`);
 	}
 	/** A block of cells pasted into the grid; one with headings replaces all. */
 	paste(text: string, row: number, column: number, u: Units, keys: string[]): boolean {
