@@ -19,6 +19,8 @@ type RunRecords struct {
 	Events  []*Event
 	Checks  []*MeterCheck // of that meter
 	Rules   RuleSet       // in force, empty fields at their starting points
+	// Readings of the batch that the run packages: of its tank, and of the inlet.
+	Readings []*Reading
 }
 
 // JudgeRun judges a run from its records as they stand.
@@ -53,6 +55,11 @@ func (s *Service) RunRecords(ctx context.Context, runID string) (*RunRecords, er
 	}
 	if d.Events, err = records[Event](ctx, s, Query{Kind: KindEvents, RunID: runID}); err != nil {
 		return nil, err
+	}
+	if d.Run.BatchID != "" {
+		if d.Readings, err = records[Reading](ctx, s, Query{Kind: KindReadings, RunID: d.Run.BatchID}); err != nil {
+			return nil, err
+		}
 	}
 	sets, err := records[RuleSet](ctx, s, Query{Kind: KindRules})
 	if err != nil {
@@ -136,6 +143,7 @@ func (d *RunRecords) Input() verdict.Input {
 			last = s.TakenAt.Time
 		}
 	}
+	d.joinTank(&in)
 	for _, e := range d.Events {
 		if e.EventKind != "note" {
 			in.Events = append(in.Events, verdict.Event{Kind: e.EventKind, At: e.At.Time})

@@ -193,7 +193,7 @@ func (c *canvas) headChart(d *Data, rows []headRow, x, y, w, h float64) {
 	c.at(f.x, f.y+f.h+6.6, c.fit("○ package   — mean of the head   ┄ decision lines (5 % over all heads)", f.w))
 }
 
-// splitChart is a waterfall from the inlet to TPO, ppb of the run's means.
+// splitChart is a waterfall from the tank to TPO, ppb of the run's means.
 func (c *canvas) splitChart(s *split, x, y, w, h float64) {
 	c.font(small, false)
 	if s == nil {
@@ -211,7 +211,11 @@ func (c *canvas) splitChart(s *split, x, y, w, h float64) {
 		bars = append(bars, bar{name, was, was + v, grey})
 		was += v
 	}
-	if s.inlet != nil {
+	switch {
+	case s.tank != nil:
+		add("tank", *s.tank, 95)
+		add("line", *s.line, 145)
+	case s.inlet != nil:
 		add("tank and line", *s.inlet, 120)
 	}
 	if s.pickup != nil {

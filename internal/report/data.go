@@ -28,6 +28,7 @@ type Data struct {
 	Lot         *lab.FormatLot
 	Batch       *lab.Batch
 	Tank        *lab.Tank
+	Readings    []*lab.Reading // of the batch, in the cellar
 	Meter       *lab.Instrument
 	Scale       *lab.Instrument
 	Thermometer *lab.Instrument
@@ -252,7 +253,7 @@ func (r *reader) judged(ctx context.Context, d *Data) error {
 	if err != nil {
 		return err
 	}
-	d.Checks, d.Rules = records.Checks, records.Rules
+	d.Checks, d.Rules, d.Readings = records.Checks, records.Rules, records.Readings
 	slices.SortStableFunc(d.Checks, func(a, b *lab.MeterCheck) int { return a.At.Compare(b.At.Time) })
 	page, err := r.lab.List(ctx, lab.Query{Kind: lab.KindDecisions, RunID: d.Run.ID, Limit: lab.MaxPage})
 	if err != nil {

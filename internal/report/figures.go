@@ -278,8 +278,8 @@ func decisionLines(rows []headRow) {
 
 // split is the mean TPO by where it came in, ppb; nil where a reading is missing.
 type split struct {
-	inlet, pickup, headspace *float64
-	tpo                      float64
+	tank, line, inlet, pickup, headspace *float64
+	tpo                                  float64
 }
 
 func (d *Data) split() *split {
@@ -290,6 +290,13 @@ func (d *Data) split() *split {
 	s := &split{tpo: summarize(tpo).mean}
 	if len(inlet) > 0 {
 		s.inlet = lab.Num(summarize(inlet).mean)
+		if tank := lab.TankReadings(&d.Run, d.Readings); len(tank) > 0 {
+			sum := 0.0
+			for _, r := range tank {
+				sum += *r.DOPpb / float64(len(tank))
+			}
+			s.tank, s.line = &sum, lab.Num(*s.inlet-sum)
+		}
 	}
 	if len(unshaken) > 0 {
 		u := summarize(unshaken).mean

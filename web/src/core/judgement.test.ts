@@ -35,6 +35,20 @@ describe('input of a judgement', () => {
 	});
 });
 
+describe('the tank of a run', () => {
+	const run = { id: 'r', rev: 1, beer_id: 'b', format_id: 'f', line_id: 'l', batch_id: 'k', started_at: '2026-11-05T08:00:00Z', ended_at: '2026-11-05T10:00:00Z', status: 'ended', in_force: {} } as Run;
+	const s = (id: string, at: string, kind: Sample['kind']): Sample => ({ id, rev: 1, run_id: 'r', kind, taken_at: at, raw: {}, inputs: { do_ppb: 30 } });
+	const t = (id: string, at: string, do_ppb: number, point = 'tank_hold', batch_id = 'k') => ({ id, at, do_ppb, point, batch_id });
+	const input = judgeInput({
+		run, checks: [], events: [], samples: [s('1', '2026-11-05T08:02:00Z', 'inlet'), s('2', '2026-11-05T08:10:00Z', 'unshaken'), s('3', '2026-11-05T09:10:00Z', 'inlet')],
+		readings: [t('old', '2026-11-04T07:00:00Z', 90, 'tank_rested'), t('a', '2026-11-04T20:00:00Z', 80), t('b', '2026-11-05T07:20:00Z', 21, 'tank_rested'), t('c', '2026-11-05T09:00:00Z', 24),
+			t('late', '2026-11-05T11:00:00Z', 70), t('other', '2026-11-05T09:00:00Z', 60, 'tank_hold', 'z'), t('i', '2026-11-05T09:30:00Z', 33, 'filler_inlet')]
+	}) as { rows: Record<string, unknown>[] };
+	it('takes the last reading before the run and those in it, each beside the nearest sample', () => {
+		expect(input.rows.map((r) => [r.id, r.inlet_do_ppb, r.tank_do_ppb])).toEqual([['1', 30, 21], ['2', undefined, undefined], ['3', 30, 24], ['i', 33, undefined]]);
+	});
+});
+
 describe('words', () => {
 	it('names causes by place, and chances as a person would', () => {
 		expect(causeName({ kind: 'head', where: '4' })).toBe('Head 4');

@@ -3,6 +3,7 @@
 import type { components } from '#gen/api.d.ts';
 import { limitOf, type Instrument, type Line, type MeterCheck, type RuleSet, type Run, type RunEvent, type Sample } from '#api/records.ts';
 import type { Judgement, Word } from './judge.ts';
+import { joinTank, type TankReading } from './tankdo.ts';
 
 export type Report = components['schemas']['Report'];
 export type Cause = components['schemas']['Cause'];
@@ -10,7 +11,7 @@ export type HeldSpan = components['schemas']['HeldSpan'];
 export type Reason = components['schemas']['Reason'];
 export type LotVerdict = 'release' | 'conditional' | 'hold';
 
-export interface RunParts { run: Run; samples: Sample[]; events: RunEvent[]; line?: Line; meter?: Instrument; checks: MeterCheck[]; rules?: RuleSet }
+export interface RunParts { run: Run; samples: Sample[]; events: RunEvent[]; line?: Line; meter?: Instrument; checks: MeterCheck[]; rules?: RuleSet; readings?: TankReading[] }
 
 /** The narrowest set of rules that fits: beer and format, beer, format, all. */
 export function ruleSetFor(sets: RuleSet[], beer_id: string, format_id: string): RuleSet | undefined {
@@ -25,7 +26,8 @@ const given = (o: Record<string, unknown>): Record<string, unknown> => Object.fr
 export function judgeInput(p: RunParts): Record<string, unknown> {
 	const l = limitOf(p.run.in_force, 'tpo');
 	const r = p.rules;
-	const rows: Record<string, unknown>[] = p.events.filter((e) => e.kind !== 'note').map((e) => ({ taken_at: e.at, event: e.kind }));
+	const events: Record<string, unknown>[] = p.events.filter((e) => e.kind !== 'note').map((e) => ({ taken_at: e.at, event: e.kind }));
+	const rows: Record<string, unknown>[] = [];
 	for (const s of p.samples) {
 		if (s.inputs.do_ppb === undefined) continue;
 		const x = s.result;
@@ -34,6 +36,7 @@ export function judgeInput(p: RunParts): Record<string, unknown> {
 			[`${s.kind}_do_ppb`]: s.inputs.do_ppb, ...(s.kind === 'shaken' ? { tpo_ppb: x?.tpo_ppb ?? 0, tpo_u_ppb: x?.tpo_u_ppb, beer_ml: x?.beer_ml, fill_known: (x?.beer_ml !== undefined && x.path !== 'assumed') || undefined } : {})
 		}));
 	}
+	joinTank(rows, p.run, p.readings ?? []);
 	return given({
 		rules: given({
 			mean_green_ppb: l?.mean_green_ppb || l?.single_green_ppb, single_green_ppb: l?.single_green_ppb, single_red_ppb: l?.single_red_ppb, mean_bound_ppb: r?.mean_bound_ppb, mean_red_ppb: r?.mean_red_ppb,
@@ -41,7 +44,7 @@ export function judgeInput(p: RunParts): Record<string, unknown> {
 		}),
 		meter: given({ u_rel: p.meter?.u_rel }), check_every_days: p.meter?.check_every_days,
 		meter_checks: p.meter ? p.checks.map((c) => given({ at: c.at, outcome: c.outcome, against: c.against, offset_ppb: c.offset_ppb, offset_u_ppb: c.offset_u_ppb })) : undefined,
-		line: given({ heads: p.line?.heads, packages_per_min: p.line?.packages_per_min, packages_per_pallet: r?.packages_per_pallet }), rows
+		line: given({ heads: p.line?.heads, packages_per_min: p.line?.packages_per_min, packages_per_pallet: r?.packages_per_pallet }), rows: [...events, ...rows]
 	});
 }
 
