@@ -91,6 +91,7 @@ func (s *Server) register(mux *http.ServeMux) {
 	s.calcRoutes()
 	s.exportRoute()
 	s.reportRoutes()
+	s.instrumentRoutes(mux)
 	s.importRoutes(mux)
 }
 

@@ -284,26 +284,30 @@ func detect(m *lab.ImportMapping, body []rowText) {
 // decimalOf finds the decimal mark of the numbers; sure is false where each
 // could be read either way.
 func decimalOf(m *lab.ImportMapping, body []rowText) (mark string, sure bool) {
-	commas, points, either := 0, 0, 0
+	var cells []string
 	for i := range m.Columns {
-		f := fieldOf(m.Target, m.Columns[i].Field)
-		if f == nil || f.sort != aQuantity {
-			continue
+		if f := fieldOf(m.Target, m.Columns[i].Field); f != nil && f.sort == aQuantity {
+			cells = append(cells, cellsOf(body, i)...)
 		}
-		for _, c := range cellsOf(body, i) {
-			c = strings.TrimRight(c, "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ°µμ/% ")
-			comma, point := strings.LastIndexByte(c, ','), strings.LastIndexByte(c, '.')
-			switch {
-			case comma < 0 && point < 0:
-			case comma >= 0 && point >= 0 && comma > point:
-				commas++
-			case comma >= 0 && point >= 0, comma < 0:
-				points++
-			case len(c)-comma-1 == 3 && comma <= 3 && comma > 0 && c[:comma] != "0":
-				either++
-			default:
-				commas++
-			}
+	}
+	return decimalIn(cells)
+}
+
+func decimalIn(cells []string) (mark string, sure bool) {
+	commas, points, either := 0, 0, 0
+	for _, c := range cells {
+		c = strings.TrimRight(c, "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ°µμ/% ")
+		comma, point := strings.LastIndexByte(c, ','), strings.LastIndexByte(c, '.')
+		switch {
+		case comma < 0 && point < 0:
+		case comma >= 0 && point >= 0 && comma > point:
+			commas++
+		case comma >= 0 && point >= 0, comma < 0:
+			points++
+		case len(c)-comma-1 == 3 && comma <= 3 && comma > 0 && c[:comma] != "0":
+			either++
+		default:
+			commas++
 		}
 	}
 	switch {

@@ -252,3 +252,5 @@ func (r *MeterCheck) found(in *Instrument) {
 }
 
 func round2(x float64) float64 { return math.Round(x*100) / 100 }
+
+func round3(x float64) float64 { return math.Round(x*1000) / 1000 }

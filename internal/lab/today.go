@@ -23,6 +23,7 @@ type Due struct {
 	Why          string `json:"why"`
 	RunID        string `json:"run_id,omitempty"`
 	InstrumentID string `json:"instrument_id,omitempty"`
+	Against      string `json:"against,omitempty" doc:"which check of the instrument; empty: any"`
 }
 
 const newestShown = 20
@@ -136,32 +137,18 @@ func (s *Service) dueChecks(ctx context.Context) ([]Due, error) {
 	if err != nil {
 		return nil, err
 	}
-	newest := map[string]Time{}
-	for _, c := range checks {
-		if c.At.After(newest[c.InstrumentID].Time) {
-			newest[c.InstrumentID] = c.At
-		}
-	}
 	var due []Due
 	for _, rev := range revs {
 		in, err := parse[Instrument](rev)
 		if err != nil {
 			return nil, err
 		}
-		if in.Archived || in.CheckEveryDays == nil || *in.CheckEveryDays == 0 {
-			continue
-		}
-		if c := newest[in.ID]; c.After(in.LastCheckedAt.Time) {
-			in.LastCheckedAt = c
-		}
-		d := Due{What: "meter_check", InstrumentID: in.ID, At: At(s.now()), Why: in.Name + ": no check on record"}
-		if !in.LastCheckedAt.IsZero() {
-			every := time.Duration(*in.CheckEveryDays * 24 * float64(time.Hour))
-			d.At = Time{in.LastCheckedAt.Add(every)}
-			d.Why = in.Name + ": checked " + in.LastCheckedAt.Format(time.DateOnly) + ", every " + span(every)
-		}
-		if d.At.Before(s.now().Add(checkSoon)) {
-			due = append(due, d)
+		own := slices.DeleteFunc(slices.Clone(checks), func(c *MeterCheck) bool { return c.InstrumentID != in.ID })
+		slices.SortStableFunc(own, func(a, b *MeterCheck) int { return a.At.Compare(b.At.Time) })
+		for _, d := range dueOf(in, own, s.now()) {
+			if d.At.Before(s.now().Add(checkSoon)) {
+				due = append(due, Due{What: "meter_check", InstrumentID: in.ID, Against: d.Against, At: d.At, Why: d.Why})
+			}
 		}
 	}
 	return due, nil

@@ -1,0 +1,296 @@
+package lab
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"math"
+	"slices"
+	"time"
+
+	"ullage/core/verdict"
+)
+
+// Consequences are what the readings since an instrument's last pass would have
+// been, had it read right: for a person to decide by. Nothing of it is stored.
+type Consequences struct {
+	CheckID      string     `json:"check_id"`
+	InstrumentID string     `json:"instrument_id"`
+	Instrument   string     `json:"instrument"`
+	Against      string     `json:"against,omitempty"`
+	At           Time       `json:"at"`
+	Outcome      string     `json:"outcome"`
+	Since        *Time      `json:"since" doc:"last pass of the same check; null: none is on record"`
+	Found        Found      `json:"found"`
+	Runs         []DoubtRun `json:"runs" doc:"measured with it since, the oldest first; empty for a check that passed"`
+	Changing     int        `json:"changing" doc:"runs whose verdict the found error changes"`
+	Reopened     int        `json:"reopened" doc:"runs that this check opened again"`
+	Sentence     string     `json:"sentence"`
+}
+
+// Found is the error of an instrument as a check found it: reading less true.
+type Found struct {
+	OffsetPpb  *float64 `json:"offset_ppb,omitempty"`
+	OffsetUPpb *float64 `json:"offset_u_ppb,omitempty"`
+	SlopePct   *float64 `json:"slope_pct,omitempty"`
+	SlopeUPct  *float64 `json:"slope_u_pct,omitempty"`
+	Offset     *float64 `json:"offset,omitempty" doc:"of a scale or thermometer, in unit"`
+	OffsetU    *float64 `json:"offset_u,omitempty"`
+	Unit       string   `json:"unit,omitempty"`
+	From       string   `json:"from,omitempty" doc:"where a part comes from another check of the same day"`
+}
+
+// known tells whether there is an error to correct for.
+func (f *Found) known() bool { return f.OffsetPpb != nil || f.SlopePct != nil || f.Offset != nil }
+
+// DoubtRun is a run measured with an instrument in doubt. AsRead and Corrected
+// both take the meter as proven, so that the found error alone makes the
+// difference.
+type DoubtRun struct {
+	RunID      string     `json:"run_id"`
+	Number     int        `json:"number"`
+	Code       string     `json:"code,omitempty"`
+	Beer       string     `json:"beer"`
+	Format     string     `json:"format"`
+	StartedAt  Time       `json:"started_at"`
+	EndedAt    Time       `json:"ended_at,omitzero"`
+	Readings   int        `json:"readings" doc:"packages with TPO"`
+	Hold       string     `json:"hold,omitempty"`
+	Decision   *DoubtWord `json:"decision,omitempty" doc:"the newest on record, whether it still counts or not"`
+	Reopened   bool       `json:"reopened" doc:"this check opened it again"`
+	AsRead     *DoubtWord `json:"as_read,omitempty"`
+	Corrected  *DoubtWord `json:"corrected,omitempty"`
+	MeanChange float64    `json:"mean_change_ppb" doc:"mean TPO corrected, less as read"`
+	Changes    bool       `json:"changes" doc:"the verdict would be another"`
+	Why        string     `json:"why"`
+}
+
+// DoubtWord is a verdict or a decision.
+type DoubtWord struct {
+	Verdict string   `json:"verdict"`
+	Rule    string   `json:"rule,omitempty" doc:"that decided"`
+	Mean    *float64 `json:"mean_ppb,omitempty"`
+	By      string   `json:"by,omitempty"`
+	At      Time     `json:"at,omitzero"`
+	Counts  bool     `json:"counts,omitempty" doc:"a decision that still has force"`
+}
+
+// Consequences lists what a check puts in doubt, and judges it again under the
+// error that was found.
+func (s *Service) Consequences(ctx context.Context, id string) (*Consequences, error) {
+	check, err := read[MeterCheck](ctx, s.Store, KindMeterChecks, id)
+	if err != nil {
+		return nil, err
+	}
+	d, err := s.inDoubt(ctx, check)
+	if err != nil {
+		return nil, err
+	}
+	out := &Consequences{CheckID: check.ID, InstrumentID: check.InstrumentID, Instrument: d.instrument.Name, Against: check.Against, At: check.At, Outcome: check.Outcome, Runs: []DoubtRun{}}
+	if d.last != nil {
+		out.Since = &d.last.At
+	}
+	if out.Found, err = s.foundBy(ctx, check, d.instrument); err != nil {
+		return nil, err
+	}
+	if check.Outcome == "failed" {
+		for _, run := range d.runs {
+			r, err := s.doubtRun(ctx, run, check, &out.Found)
+			if err != nil {
+				return nil, err
+			}
+			out.Runs = append(out.Runs, r)
+			if r.Changes {
+				out.Changing++
+			}
+			if r.Reopened {
+				out.Reopened++
+			}
+		}
+	}
+	out.say()
+	return out, nil
+}
+
+// sameSession is how far apart two checks may lie whose errors make one line.
+const sameSession = 12 * time.Hour
+
+// foundBy is the error that a check found; a DO meter's missing part, offset or
+// slope, is taken from another check of the same session.
+func (s *Service) foundBy(ctx context.Context, check *MeterCheck, in *Instrument) (Found, error) {
+	f := Found{OffsetPpb: check.OffsetPpb, OffsetUPpb: check.OffsetUPpb, SlopePct: check.SlopePct, SlopeUPct: check.SlopeUPct}
+	if in.InstrumentKind != DOMeter {
+		if check.Read != nil && check.Expected != nil {
+			f.Offset, f.OffsetU, f.Unit = Num(*check.Read-*check.Expected), check.U, check.Unit
+		}
+		return f, nil
+	}
+	checks, err := records[MeterCheck](ctx, s, Query{Kind: KindMeterChecks})
+	if err != nil {
+		return f, err
+	}
+	for _, c := range checks {
+		if c.ID == check.ID || c.InstrumentID != check.InstrumentID || c.At.Sub(check.At.Time).Abs() > sameSession || c.At.After(check.At.Time) && check.Adjusted {
+			continue
+		}
+		if f.OffsetPpb == nil && c.OffsetPpb != nil {
+			f.OffsetPpb, f.OffsetUPpb, f.From = c.OffsetPpb, c.OffsetUPpb, "offset by the check of "+c.At.Format("15:04")
+		}
+		if f.SlopePct == nil && c.SlopePct != nil {
+			f.SlopePct, f.SlopeUPct, f.From = c.SlopePct, c.SlopeUPct, "slope by the check of "+c.At.Format("15:04")
+		}
+	}
+	return f, nil
+}
+
+func (s *Service) doubtRun(ctx context.Context, run *Run, check *MeterCheck, f *Found) (DoubtRun, error) {
+	r := DoubtRun{RunID: run.ID, Number: run.Number, Code: run.Code, StartedAt: run.StartedAt, EndedAt: run.EndedAt, Hold: run.Hold.State}
+	beer, err := read[Beer](ctx, s.Store, KindBeers, run.BeerID)
+	if err != nil {
+		return r, err
+	}
+	format, err := read[Format](ctx, s.Store, KindFormats, run.FormatID)
+	if err != nil {
+		return r, err
+	}
+	r.Beer, r.Format = beer.Name, format.Name
+	if err := s.doubtDecision(ctx, run, check, &r); err != nil {
+		return r, err
+	}
+	d, err := s.RunRecords(ctx, run.ID)
+	if err != nil {
+		return r, err
+	}
+	r.AsRead, r.Readings = d.asProven()
+	if !f.known() {
+		r.Why = "the check says not by how much the instrument was off"
+		return r, nil
+	}
+	s.correct(d, check.InstrumentID, f)
+	r.Corrected, _ = d.asProven()
+	r.compare()
+	return r, nil
+}
+
+// doubtDecision finds the newest decision, and whether this check opened the lot again.
+func (s *Service) doubtDecision(ctx context.Context, run *Run, check *MeterCheck, r *DoubtRun) error {
+	list, err := records[LotDecision](ctx, s, Query{Kind: KindDecisions, RunID: run.ID})
+	if err != nil {
+		return err
+	}
+	if len(list) > 0 {
+		d := slices.MaxFunc(list, func(a, b *LotDecision) int { return a.ServerAt.Compare(b.ServerAt.Time) })
+		r.Decision = &DoubtWord{Verdict: d.Decision, By: d.By, At: d.ServerAt, Counts: !run.Hold.reopens(d)}
+	}
+	r.Reopened = run.Hold.CheckID == check.ID
+	if r.Reopened || run.Rev == 1 {
+		return nil
+	}
+	// A later check may have opened it again: look at its history.
+	revs, err := s.Store.Revisions(ctx, KindRuns, run.ID)
+	if err != nil {
+		return err
+	}
+	for _, rev := range revs {
+		old, err := parse[Run](rev)
+		if err != nil {
+			return err
+		}
+		r.Reopened = r.Reopened || old.Hold.CheckID == check.ID
+	}
+	return nil
+}
+
+// asProven judges a run as if its meter had been proven.
+func (d *RunRecords) asProven() (*DoubtWord, int) {
+	in := d.Input()
+	in.Meter.Before, in.Meter.After, in.Meter.Offset, in.Meter.OffsetU = verdict.Passed, verdict.Passed, 0, 0
+	sum, n := 0.0, 0
+	for _, x := range in.Samples {
+		if x.Shaken != nil && x.TPO > 0 {
+			sum, n = sum+x.TPO, n+1
+		}
+	}
+	if n == 0 {
+		return nil, 0
+	}
+	j, err := verdict.Judge(in)
+	if err != nil {
+		return nil, n
+	}
+	return &DoubtWord{Verdict: j.Verdict, Rule: j.Rule, Mean: Num(round2(sum / float64(n)))}, n
+}
+
+// correct puts the readings of a copy of a run's records right, and computes
+// their results again. The records stay as they are.
+func (s *Service) correct(d *RunRecords, instrument string, f *Found) {
+	run := d.Run
+	for i, x := range d.Samples {
+		c := *x
+		if run.DOMeterID == instrument && c.Inputs.DOPpb != nil {
+			c.Inputs.DOPpb = Num(max(0, (*c.Inputs.DOPpb-numOr(f.OffsetPpb, 0))/(1+numOr(f.SlopePct, 0)/100)))
+		}
+		if f.Offset != nil && run.ScaleID == instrument {
+			c.Inputs.GrossG = less(c.Inputs.GrossG, *f.Offset)
+			c.Inputs.TareG = less(c.Inputs.TareG, *f.Offset)
+		}
+		if f.Offset != nil && run.ThermometerID == instrument {
+			c.Inputs.TemperatureC = less(c.Inputs.TemperatureC, *f.Offset)
+		}
+		if c.SampleKind == "shaken" && s.Calc != nil && c.Inputs.DOPpb != nil {
+			res, err := s.Calc(&c, run)
+			if err != nil {
+				res.TPOPpb = nil
+			}
+			c.Result = &res
+		}
+		d.Samples[i] = &c
+	}
+}
+
+func less(v *float64, by float64) *float64 {
+	if v == nil {
+		return nil
+	}
+	return Num(*v - by)
+}
+
+var verdictWords = map[string]string{verdict.Release: "release", verdict.Conditional: "release with conditions", verdict.Hold: "hold"}
+
+func (r *DoubtRun) compare() {
+	if r.AsRead == nil || r.Corrected == nil {
+		r.Why = "no package with TPO can be judged"
+		return
+	}
+	r.MeanChange = round2(*r.Corrected.Mean - *r.AsRead.Mean)
+	r.Changes = r.AsRead.Verdict != r.Corrected.Verdict
+	was, is := verdictWords[r.AsRead.Verdict], verdictWords[r.Corrected.Verdict]
+	switch {
+	case r.Changes:
+		r.Why = fmt.Sprintf("corrected, the mean TPO is %.0f ppb instead of %.0f, and the proposal %s instead of %s", *r.Corrected.Mean, *r.AsRead.Mean, is, was)
+	case math.Abs(r.MeanChange) < 0.05:
+		r.Why = "the found error does not reach its TPO"
+	default:
+		r.Why = fmt.Sprintf("corrected, the mean TPO is %.0f ppb instead of %.0f; the proposal stays %s", *r.Corrected.Mean, *r.AsRead.Mean, is)
+	}
+}
+
+func (c *Consequences) say() {
+	n := len(c.Runs)
+	switch {
+	case c.Outcome == "passed":
+		c.Sentence = "The check passed: it puts nothing in doubt."
+	case n == 0:
+		c.Sentence = "Nothing on record was measured with it since its last pass."
+	default:
+		changing := cmp.Or(map[int]string{0: "none would be judged otherwise", 1: "one would be judged otherwise"}[c.Changing], fmt.Sprintf("%d would be judged otherwise", c.Changing))
+		lots := fmt.Sprintf("%d lots were", n)
+		if n == 1 {
+			lots = "One lot was"
+		}
+		c.Sentence = fmt.Sprintf("%s measured with it since its last pass; under the error found %s. A person decides.", lots, changing)
+		if !c.Found.known() {
+			c.Sentence = fmt.Sprintf("%s measured with it since its last pass. The check does not say by how much it was off, so nothing could be judged again.", lots)
+		}
+	}
+}
