@@ -232,6 +232,23 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/v1/buy-next": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** What a better instrument or weighing would buy, over usual packages of this brewery */
+        get: operations["buy-next"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/v1/calc": {
         parameters: {
             query?: never;
@@ -749,6 +766,23 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/v1/instruments/{id}/history": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Checks in order with their drift, what is due, sensors, and how well it reads now */
+        get: operations["instrument-history"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/v1/instruments/{id}/revisions": {
         parameters: {
             query?: never;
@@ -898,6 +932,26 @@ export interface paths {
         get: operations["get-meter-checks"];
         /** Write a new revision of one of checks of instruments */
         put: operations["put-meter-checks"];
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/meter_checks/{id}/consequences": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * Lots that a failed check puts in doubt, judged again under the error it found
+         * @description Both verdicts take the meter as proven, so that the found error alone makes the difference. A person decides.
+         */
+        get: operations["check-consequences"];
+        put?: never;
         post?: never;
         delete?: never;
         options?: never;
@@ -1402,6 +1456,43 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/v1/studies/read": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /**
+         * Read a CSV or XLSX file as rows of a study; nothing is stored
+         * @description Columns may stand in any order under headings of their own. A row that cannot be read is left out and said with its line.
+         */
+        post: operations["read-study"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/studies/stand_in": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** The agreement study in force by which calculated figures may stand in, or why there is none */
+        get: operations["stand-in"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/v1/studies/{id}": {
         parameters: {
             query?: never;
@@ -1413,6 +1504,23 @@ export interface paths {
         get: operations["get-studies"];
         /** Write a new revision of one of studies of methods and packages */
         put: operations["put-studies"];
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/studies/{id}/proposal": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** What a study of tare, capacity or neck would change of its lot of packages */
+        get: operations["study-proposal"];
+        put?: never;
         post?: never;
         delete?: never;
         options?: never;
@@ -1814,6 +1922,51 @@ export interface components {
             /** @description IANA name, such as Europe/Berlin */
             time_zone?: string;
         };
+        BuyGain: {
+            /** Format: double */
+            gain_ppb: number;
+            id: string;
+            /** Format: double */
+            tpo_u_ppb: number;
+        };
+        BuyNext: {
+            /** @description what no record says, so that the usual uncertainty stands */
+            assumed: string[];
+            instruments: components["schemas"]["UsedInstrument"][];
+            packages: components["schemas"]["UsualPackage"][];
+            result: components["schemas"]["BuyResult"];
+        };
+        BuyOption: {
+            /** Format: int64 */
+            applies_to: number;
+            /** Format: double */
+            gain_largest_ppb: number;
+            /** Format: double */
+            gain_mean_ppb: number;
+            /** Format: double */
+            half_width_mean_ppb: number;
+            kind: string;
+            largest_for: string;
+            packages: components["schemas"]["BuyGain"][];
+            what: string;
+        };
+        BuyPackage: {
+            /** Format: double */
+            half_width_ppb: number;
+            id: string;
+            path: string;
+            /** Format: double */
+            tpo_ppb: number;
+            /** Format: double */
+            tpo_u_ppb: number;
+        };
+        BuyResult: {
+            /** Format: double */
+            half_width_mean_ppb: number;
+            options: components["schemas"]["BuyOption"][];
+            packages: components["schemas"]["BuyPackage"][];
+            sentence: string;
+        };
         CalcAnswer: {
             derivation?: unknown[];
             error?: components["schemas"]["CalcError"];
@@ -1948,6 +2101,21 @@ export interface components {
             /** Format: double */
             tpo_ppb: number;
         };
+        CheckDue: {
+            /** @description empty: any check */
+            against?: string;
+            /**
+             * Format: date-time
+             * @description in the past: overdue
+             */
+            at: string;
+            /** Format: double */
+            every_days: number;
+            /** Format: date-time */
+            last_at: string;
+            last_outcome?: string;
+            why: string;
+        };
         CheckPlan: {
             /** @enum {string} */
             against: "zero" | "air" | "response" | "meter" | "mass" | "ice" | "reference" | "other";
@@ -1958,6 +2126,37 @@ export interface components {
              * @description of the difference, in the unit of the check: ppb, g, °C, kPa; air: % of the expected reading; response: seconds at most
              */
             limit?: number;
+        };
+        CheckPoint: {
+            adjusted?: boolean;
+            /** Format: date-time */
+            at: string;
+            by?: string;
+            check_id: string;
+            note?: string;
+            /**
+             * Format: double
+             * @description null where the check gives no reading
+             */
+            off: number | null;
+            outcome: string;
+            sensor_replaced?: boolean;
+            /** Format: double */
+            u?: number;
+        };
+        CheckSeries: {
+            against?: string;
+            /** @description since the sensor was last renewed; absent with fewer than four checks */
+            drift?: components["schemas"]["Drift"];
+            /**
+             * Format: double
+             * @description in force now, of the absolute value; null where none is
+             */
+            limit: number | null;
+            /** @description the oldest first */
+            points: components["schemas"]["CheckPoint"][];
+            /** @description of off: ppb, g, °C, kPa, s; air: % of the expected reading */
+            unit: string;
         };
         CompareGroup: {
             /** Format: double */
@@ -2023,6 +2222,34 @@ export interface components {
             by: string;
             mapping: components["schemas"]["ImportMapping"];
         };
+        Consequences: {
+            against?: string;
+            /** Format: date-time */
+            at: string;
+            /**
+             * Format: int64
+             * @description runs whose verdict the found error changes
+             */
+            changing: number;
+            check_id: string;
+            found: components["schemas"]["Found"];
+            instrument: string;
+            instrument_id: string;
+            outcome: string;
+            /**
+             * Format: int64
+             * @description runs that this check opened again
+             */
+            reopened: number;
+            /** @description measured with it since, the oldest first; empty for a check that passed */
+            runs: components["schemas"]["DoubtRun"][];
+            sentence: string;
+            /**
+             * Format: date-time
+             * @description last pass of the same check; null: none is on record
+             */
+            since: string;
+        };
         Decision: {
             /** Format: double */
             probability_wrong: number | null;
@@ -2031,7 +2258,70 @@ export interface components {
             verdict: string;
             wrong?: string;
         };
+        DoubtRun: {
+            as_read?: components["schemas"]["DoubtWord"];
+            beer: string;
+            /** @description the verdict would be another */
+            changes: boolean;
+            code?: string;
+            corrected?: components["schemas"]["DoubtWord"];
+            /** @description the newest on record, whether it still counts or not */
+            decision?: components["schemas"]["DoubtWord"];
+            /** Format: date-time */
+            ended_at?: string;
+            format: string;
+            hold?: string;
+            /**
+             * Format: double
+             * @description mean TPO corrected, less as read
+             */
+            mean_change_ppb: number;
+            /** Format: int64 */
+            number: number;
+            /**
+             * Format: int64
+             * @description packages with TPO
+             */
+            readings: number;
+            /** @description this check opened it again */
+            reopened: boolean;
+            run_id: string;
+            /** Format: date-time */
+            started_at: string;
+            why: string;
+        };
+        DoubtWord: {
+            /** Format: date-time */
+            at?: string;
+            by?: string;
+            /** @description a decision that still has force */
+            counts?: boolean;
+            /** Format: double */
+            mean_ppb?: number;
+            /** @description that decided */
+            rule?: string;
+            verdict: string;
+        };
+        Drift: {
+            /** Format: date-time */
+            from: string;
+            /** Format: double */
+            high95: number;
+            /** Format: double */
+            low95: number;
+            /** Format: int64 */
+            n: number;
+            /**
+             * Format: double
+             * @description of so steep a line without any drift
+             */
+            p: number;
+            /** Format: double */
+            per_30_days: number;
+        };
         Due: {
+            /** @description which check of the instrument; empty: any */
+            against?: string;
             /**
              * Format: date-time
              * @description when it is due; in the past: overdue
@@ -2239,6 +2529,26 @@ export interface components {
             /** Format: double */
             tare_sd_g?: number;
         };
+        Found: {
+            /** @description where a part comes from another check of the same day */
+            from?: string;
+            /**
+             * Format: double
+             * @description of a scale or thermometer, in unit
+             */
+            offset?: number;
+            /** Format: double */
+            offset_ppb?: number;
+            /** Format: double */
+            offset_u?: number;
+            /** Format: double */
+            offset_u_ppb?: number;
+            /** Format: double */
+            slope_pct?: number;
+            /** Format: double */
+            slope_u_pct?: number;
+            unit?: string;
+        };
         HeadMean: {
             head: string;
             /** Format: double */
@@ -2270,6 +2580,27 @@ export interface components {
             /** Format: date-time */
             to: string;
             why: string;
+        };
+        History: {
+            /** @description next check of each kind that is planned, the first due first */
+            due: components["schemas"]["CheckDue"][];
+            instrument: components["schemas"]["Instrument"];
+            /** Format: date-time */
+            last_pass_at: string;
+            /** @description a failed check would put these in doubt */
+            lots_since_pass: components["schemas"]["LotRef"][];
+            /** Format: date-time */
+            now: string;
+            sensor?: components["schemas"]["SensorAge"];
+            /** @description the oldest first */
+            sensor_changes: components["schemas"]["SensorChange"][];
+            series: components["schemas"]["CheckSeries"][];
+            u: components["schemas"]["InstrumentU"];
+            /**
+             * Format: int64
+             * @description runs on record that were measured with it
+             */
+            uses: number;
         };
         HistoryBatch: {
             revisions: components["schemas"]["Batch"][];
@@ -2842,6 +3173,27 @@ export interface components {
              */
             u_rel?: number;
         };
+        InstrumentU: {
+            /** Format: double */
+            drift_part: number;
+            /** @description false: the record says nothing, and the usual uncertainty is assumed */
+            known: boolean;
+            /**
+             * Format: double
+             * @description constant part
+             */
+            now: number;
+            /**
+             * Format: double
+             * @description proportional part, a fraction
+             */
+            rel: number;
+            /** Format: double */
+            resolution_part: number;
+            /** Format: double */
+            since_check_days: number;
+            text: string;
+        };
         Interval: {
             /** Format: double */
             high: number;
@@ -3141,6 +3493,11 @@ export interface components {
              */
             readonly server_at?: string;
             why: string;
+        };
+        LotRef: {
+            /** Format: int64 */
+            number: number;
+            run_id: string;
         };
         LotSpan: {
             /** Format: date-time */
@@ -3517,6 +3874,22 @@ export interface components {
             type: string;
             /** @description on a conflict: the record as sent */
             yours?: unknown;
+        };
+        Proposal: {
+            /** Format: int64 */
+            base_rev: number;
+            changes: components["schemas"]["ProposalChange"][];
+            may: boolean;
+            /** @description the lot as it would be; write it with base_rev */
+            record: components["schemas"]["FormatLot"];
+            why: string;
+        };
+        ProposalChange: {
+            field: string;
+            /** Format: double */
+            from: number | null;
+            /** Format: double */
+            to: number | null;
         };
         PutBatch: {
             /**
@@ -4281,6 +4654,19 @@ export interface components {
             /** @enum {string} */
             tare_source?: "own" | "lot";
         };
+        SensorAge: {
+            /** Format: double */
+            age_days: number;
+            /** Format: double */
+            life_days: number | null;
+            /** Format: date-time */
+            replaced_at: string;
+        };
+        SensorChange: {
+            /** Format: date-time */
+            at: string;
+            note?: string;
+        };
         Set: {
             /** Format: date-time */
             from: string;
@@ -4614,6 +5000,52 @@ export interface components {
             tpo_meter_id?: string;
             readonly warnings?: components["schemas"]["Warning"][];
         };
+        StudyColumn: {
+            /** @description empty: not read */
+            field?: string;
+            /** @description by its words; look at it */
+            guessed?: boolean;
+            heading: string;
+            /** @description in which its bare numbers were read */
+            unit?: string;
+        };
+        StudyFault: {
+            field?: string;
+            heading?: string;
+            /** Format: int64 */
+            line: number;
+            mend?: string;
+            message: string;
+            value?: string;
+        };
+        StudyField: {
+            help: string;
+            name: string;
+            required?: boolean;
+            unit?: string;
+        };
+        StudyTable: {
+            /** @description of the file, in its order */
+            columns: components["schemas"]["StudyColumn"][];
+            /** @description decimal mark of the numbers: a point or a comma */
+            decimal: string;
+            /** @description rows left out, and why */
+            faults: components["schemas"]["StudyFault"][];
+            /** @description what a column can be */
+            fields: components["schemas"]["StudyField"][];
+            /** @description line or row in the file of each */
+            lines: number[];
+            /** @description fields that every row needs and no column gives */
+            missing: string[];
+            /** @description as rows of a study */
+            rows: {
+                [key: string]: unknown;
+            }[];
+            /** @description the one that was read */
+            sheet?: string;
+            /** @description of a workbook */
+            sheets: string[];
+        };
         Tank: {
             /** @description no longer in use; nothing is ever deleted */
             archived?: boolean;
@@ -4702,6 +5134,19 @@ export interface components {
             temperature?: "c" | "f";
             /** @enum {string} */
             volume?: "ml" | "floz";
+        };
+        UsedInstrument: {
+            id: string;
+            kind: string;
+            name: string;
+            u: components["schemas"]["InstrumentU"];
+        };
+        UsualPackage: {
+            format_id: string;
+            from: string;
+            /** @description its name in result */
+            id: string;
+            run_id: string;
         };
         Warning: {
             field: string;
@@ -5815,6 +6260,44 @@ export interface operations {
                 };
                 content: {
                     "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    "buy-next": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["BuyNext"];
                 };
             };
             /** @description Unprocessable Entity */
@@ -8062,6 +8545,55 @@ export interface operations {
             };
         };
     };
+    "instrument-history": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                id: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["History"];
+                };
+            };
+            /** @description Not Found */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
     "revisions-instruments": {
         parameters: {
             query?: never;
@@ -8803,6 +9335,55 @@ export interface operations {
             };
             /** @description Insufficient Storage */
             507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    "check-consequences": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                id: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Consequences"];
+                };
+            };
+            /** @description Not Found */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
                 headers: {
                     [name: string]: unknown;
                 };
@@ -10845,6 +11426,118 @@ export interface operations {
             };
         };
     };
+    "read-study": {
+        parameters: {
+            query: {
+                /** @description agreement, tare, capacity, neck, shake, delay, line or repeatability */
+                kind: string;
+                /** @description the file's name */
+                name?: string;
+                /** @description of a workbook; the first when not said */
+                sheet?: string;
+                /** @description JSON: heading to field; an empty field is not read */
+                columns?: string;
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/octet-stream": string;
+            };
+        };
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["StudyTable"];
+                };
+            };
+            /** @description Not Found */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Request Entity Too Large */
+            413: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Unsupported Media Type */
+            415: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    "stand-in": {
+        parameters: {
+            query: {
+                format_id: string;
+                do_meter_id?: string;
+                /** @description start of the run; now when not said */
+                at?: string;
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["StandIn"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
     "get-studies": {
         parameters: {
             query?: never;
@@ -10993,6 +11686,55 @@ export interface operations {
             };
             /** @description Insufficient Storage */
             507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    "study-proposal": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                id: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Proposal"];
+                };
+            };
+            /** @description Not Found */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
                 headers: {
                     [name: string]: unknown;
                 };
