@@ -1,4 +1,283 @@
 package cellar
 
-// diagnose names the causes that the readings of the map show.
-func (w *way) diagnose(m *Map) []Finding { return []Finding{} }
+import (
+	"fmt"
+	"math"
+	"slices"
+	"time"
+)
+
+// diagnose names the causes that the readings of the map show, the largest
+// first. What is over its budget and has no cause is named as that.
+func (w *way) diagnose(m *Map) []Finding {
+	tests := w.tests()
+	out := []Finding{}
+	for i := range tests {
+		t := &tests[i]
+		for _, f := range t.read(alpha / float64(max(1, len(tests)))).Findings {
+			f.Batch, f.Move = t.batch, t.move
+			f.Step = stepTo(m, t.to)
+			if f.Kind == FoundTankGas {
+				w.gasEvidence(m, &f)
+			}
+			out = append(out, f)
+		}
+	}
+	out = append(out, w.twoMeters()...)
+	for i := range m.Steps {
+		out = append(out, w.ofStep(&m.Steps[i], out, len(m.Steps))...)
+	}
+	slices.SortStableFunc(out, func(a, b Finding) int {
+		if (a.Kind == FoundConsumption) != (b.Kind == FoundConsumption) {
+			return compareBool(a.Kind == FoundConsumption, b.Kind == FoundConsumption) // what brought it in comes first
+		}
+		return compare(math.Abs(b.PPB), math.Abs(a.PPB))
+	})
+	return out
+}
+
+func compareBool(a, b bool) int {
+	if a == b {
+		return 0
+	} else if a {
+		return 1
+	}
+	return -1
+}
+
+func stepTo(m *Map, node string) string {
+	for i := range m.Steps {
+		if m.Steps[i].To == node {
+			return m.Steps[i].ID
+		}
+	}
+	return ""
+}
+
+// mapTest is a test that the readings of a map hold.
+type mapTest struct {
+	Test
+	batch, move, to string // to: the node after
+}
+
+// tests collects flow tests of neighbouring points of a move, traces of a point
+// in a move, and vessels over time.
+func (w *way) tests() []mapTest {
+	var out []mapTest
+	for i := range w.list {
+		v := &w.list[i]
+		if !v.known || v.run != "" || IsWort(v.point) {
+			continue
+		}
+		if v.move != "" && len(v.readings) > 0 {
+			out = append(out, w.flowTests(i)...)
+		}
+	}
+	for id := range w.shown {
+		if t, ok := w.heldTest(id); ok {
+			out = append(out, t)
+		}
+	}
+	slices.SortStableFunc(out, func(a, b mapTest) int {
+		if a.to < b.to {
+			return -1
+		} else if a.to > b.to {
+			return 1
+		}
+		return 0
+	})
+	return out
+}
+
+// flowTests pairs the readings of a point with those before it, nearest in time.
+func (w *way) flowTests(i int) []mapTest {
+	v := &w.list[i]
+	parts := w.inflow(i).parts
+	t := mapTest{Test: Test{Where: w.whereOf(v, parts)}, batch: v.batch, move: v.move, to: v.id}
+	var before *vertex
+	if len(parts) == 1 {
+		before = &w.list[parts[0].from]
+	}
+	for _, r := range v.readings {
+		row := TestRow{At: r.At, FlowHLH: r.FlowHLH, Out: &r.DO, OutU: r.U, MeterOut: r.Meter}
+		if row.FlowHLH <= 0 {
+			if m := w.moveByID(v.move); m != nil {
+				row.FlowHLH = m.flow()
+			}
+		}
+		if before != nil {
+			if b := nearestIn(before.readings, r); b != nil {
+				row.In, row.InU, row.MeterIn = &b.DO, b.U, b.Meter
+			}
+		}
+		t.Rows = append(t.Rows, row)
+	}
+	pairs, _ := t.pairs()
+	least, most := flowRange(pairs)
+	if len(pairs) >= 2 && most >= 1.25*least || len(v.readings) >= leastTrace {
+		return []mapTest{t}
+	}
+	return nil
+}
+
+// whereOf says between which points.
+func (w *way) whereOf(v *vertex, parts []link) string {
+	if len(parts) == 1 {
+		return PointWord(w.list[parts[0].from].point) + " → " + PointWord(v.point)
+	}
+	return PointWord(v.point)
+}
+
+// nearestIn is the reading before a step that belongs to one after it: of the
+// same flow, within half an hour.
+func nearestIn(list []*Reading, r *Reading) *Reading {
+	var best *Reading
+	gap := 30 * time.Minute
+	for _, b := range list {
+		if b.FlowHLH > 0 && r.FlowHLH > 0 && math.Abs(b.FlowHLH/r.FlowHLH-1) > 0.05 {
+			continue
+		}
+		d := r.At.Sub(b.At).Abs()
+		if b.At.IsZero() || r.At.IsZero() {
+			d = 0
+		}
+		if d <= gap {
+			if best == nil || d < gap {
+				best = b
+			}
+			gap = d
+		}
+	}
+	return best
+}
+
+func (w *way) moveByID(id string) *Move {
+	for i := range w.in.Moves {
+		if w.in.Moves[i].ID == id {
+			return &w.in.Moves[i]
+		}
+	}
+	return nil
+}
+
+// heldTest is a vessel over time, from the readings while it was held.
+func (w *way) heldTest(batch string) (mapTest, bool) {
+	t := mapTest{Test: Test{Where: w.in.name(batch), Step: StepHold, Held: true, Yeast: w.yeastIn(batch)}, batch: batch}
+	for i := range w.list {
+		if v := &w.list[i]; v.known && v.batch == batch && v.point == TankHold && v.run == "" {
+			t.to = v.id
+		}
+	}
+	var rows []*Reading
+	for i := range w.in.Readings {
+		if r := &w.in.Readings[i]; r.Batch == batch && r.Point == TankHold && !r.At.IsZero() {
+			rows = append(rows, r)
+		}
+	}
+	byTime(rows)
+	for _, r := range rows {
+		t.Rows = append(t.Rows, TestRow{At: r.At, Out: &r.DO, OutU: r.U, MeterOut: r.Meter})
+	}
+	return t, len(t.Rows) >= 2
+}
+
+// gasEvidence holds a rise of a tank against what was read in its gas.
+func (w *way) gasEvidence(m *Map, f *Finding) {
+	for _, g := range m.TankGas {
+		if g.Batch != f.Batch {
+			continue
+		}
+		f.Evidence += fmt.Sprintf("; its gas holds %s %% oxygen, which beer follows up to %s ppb", number(g.Fraction*100), number(g.Contact))
+	}
+	for i := range w.in.Runs {
+		if w.in.Runs[i].Batch == f.Batch {
+			f.Evidence += "; the tank was being emptied, and its counter gas came in"
+			return
+		}
+	}
+}
+
+// twoMeters finds places that two meters read apart at the same time.
+func (w *way) twoMeters() []Finding {
+	out := []Finding{}
+	for i := range w.list {
+		v := &w.list[i]
+		for k, a := range v.readings {
+			for _, b := range v.readings[k+1:] {
+				if a.Meter == "" || b.Meter == "" || a.Meter == b.Meter || a.At.Sub(b.At).Abs() > 10*time.Minute || a.At.IsZero() || b.At.IsZero() {
+					continue
+				}
+				oa, ca := spread(a)
+				ob, cb := spread(b)
+				if d, u := b.DO-a.DO, math.Sqrt(oa*oa+ca*ca+ob*ob+cb*cb); math.Abs(d) > 3*u {
+					f := (&Test{Where: PointWord(v.point)}).finding(FoundMeter, d, fmt.Sprintf("%s read %s ppb and %s %s ppb within 10 min, %s standard uncertainties apart", a.Meter, number(a.DO), b.Meter, number(b.DO), number(math.Abs(d)/u)))
+					f.Batch, f.Move = v.batch, v.move
+					out = append(out, f)
+				}
+			}
+		}
+	}
+	return out
+}
+
+// ofStep names what a step shows by itself, where no test named it before.
+func (w *way) ofStep(st *Step, named []Finding, steps int) []Finding {
+	for i := range named {
+		if named[i].Step == st.ID {
+			return nil
+		}
+	}
+	t := Test{Where: describe(st.Covers)}
+	f := Finding{}
+	if math.Erfc(math.Abs(st.Delta)/st.U/math.Sqrt2)*float64(steps) > 0.05 {
+		return nil // one of so many steps scatters as far
+	}
+	switch {
+	case st.State == "over" && st.Kind == StepDryHop:
+		f = t.finding(FoundDryHop, st.Delta, st.Reason)
+		if dose := w.hopDose(st.Batch); dose > 0 {
+			f.Evidence += fmt.Sprintf("; %s ppb for each g/L of hops: common practice finds 5 to 15 from a purged doser, 30 to 100 open", number(st.Delta/dose))
+			f.Fit = map[string]any{"hops_g_l": dose, "ppb_per_g_l": st.Delta / dose}
+		}
+	case st.State == "over" && st.Kind == StepHold:
+		f = t.finding(FoundTankGas, st.Delta, st.Reason)
+	case st.State == "over":
+		f = t.finding(FoundPickup, st.Delta, st.Reason)
+		f.NextCheck = st.NextCheck
+	case st.Consumed && st.Kind != StepFermentation:
+		f = t.finding(FoundConsumption, st.Delta, st.Reason)
+		if st.HalfLifeH != nil {
+			f.Fit = map[string]any{"half_life_h": *st.HalfLifeH}
+		}
+	case st.State == "negative" && !st.Consumed:
+		if may, _ := w.mayFall(st.Covers, st.Batch); may {
+			return nil
+		}
+		f = t.finding(FoundOffset, st.Delta, st.Reason)
+		f.NextCheck = st.NextCheck
+	default:
+		return nil
+	}
+	f.Step, f.Batch, f.Move = st.ID, st.Batch, st.Move
+	return []Finding{f}
+}
+
+// hopDose is g/L of the dry hops recorded for a batch.
+func (w *way) hopDose(batch string) float64 {
+	kg, volume := 0.0, 0.0
+	for _, m := range w.in.Moves {
+		if m.To == batch && m.Addition != nil && m.Addition.What == "dry_hop" {
+			kg += m.Addition.AmountKG
+		}
+	}
+	if b := w.in.batch(batch); b != nil {
+		volume = b.VolumeHL
+	}
+	if volume <= 0 {
+		volume = w.filled(batch)
+	}
+	if volume <= 0 {
+		return 0
+	}
+	return kg * 1000 / (volume * litresPerHL)
+}
