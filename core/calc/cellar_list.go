@@ -10,6 +10,8 @@ import (
 func cellars() []Calculation {
 	return []Calculation{
 		define("batch-map", "oxygen of a batch from wort to package: pickup of each step, what contradicts, causes", "38–47", BatchMap),
+		define("pickup", "the same from a list of readings along one way", "38–47", Pickup),
+		define("transfer-test", "flow test or trace of a transfer, or a tank over time: leak, dose, suction, wash-out, tank gas, or nothing resolved", "41, 48, 49", TransferTest),
 	}
 }
 

@@ -56,7 +56,9 @@ var examples = map[string]object{
 		"moves":    []object{{"id": "m", "kind": "transfer", "from": "fv", "to": "bbt", "volume_hl": 58, "flow_hl_h": 60, "via": []string{"centrifuge"}}},
 		"readings": []object{{"id": 1, "batch": "fv", "point": "fermentation_end", "do_ppb": 4, "meter": "M1"}, {"id": 2, "batch": "bbt", "move": "m", "point": "tank_after", "do_ppb": 22, "meter": "M1"}},
 		"runs":     []object{{"id": "r", "batch": "bbt", "inlet_ppb": 27, "unshaken_ppb": 45, "tpo_ppb": 108}}},
-	"buy-next": {"rows": []object{{"id": "can 355", "temperature_c": 4, "gross_g": 372.4, "tare_g": 13.4, "capacity_ml": 373.5, "sg": 1.0105, "shaken_do_ppb": 48}}},
+	"pickup":        {"rows": []object{{"point": "tank_before", "do_ppb": 6, "flow_hl_h": 60, "volume_hl": 60}, {"point": "tank_after", "do_ppb": "0.026 ppm", "flow_hl_h": 60, "volume_hl": 60}}},
+	"transfer-test": {"rows": []object{{"in_ppb": 6, "out_ppb": 26, "flow_hl_h": 60}, {"in_ppb": 6, "out_ppb": 46, "flow_hl_h": 30}}},
+	"buy-next":      {"rows": []object{{"id": "can 355", "temperature_c": 4, "gross_g": 372.4, "tare_g": 13.4, "capacity_ml": 373.5, "sg": 1.0105, "shaken_do_ppb": 48}}},
 }
 
 func with(base object, changes object) object {

@@ -48,38 +48,37 @@ func (w *way) mayFall(covers []string, batch string) (bool, string) {
 }
 
 // judge gives the state of a step with its reason and what to check next.
-func (n *network) judge(st *Step, v, from *vertex, d *difference) {
+func (n *network) judge(st *Step, v *vertex, d *difference) {
 	may, by := n.w.mayFall(st.Covers, v.batch)
 	st.State = stateOf(st.Delta, st.Resolved, st.Budget)
 	st.Consumed = st.State == "negative" && by == "yeast"
 	half := normal95 * st.U
-	what := describe(st.Covers)
 	switch st.State {
 	case "not_resolved":
-		st.Reason = fmt.Sprintf("%s: %s ± %s ppb is inside what meters and sampling scatter by: not resolved, which is not zero", what, signed(st.Delta), number(half))
+		st.Reason = fmt.Sprintf("%s ± %s ppb is inside what meters and sampling scatter by: not resolved, which is not zero", signed(st.Delta), number(half))
 		if st.Budget != nil && st.High95 <= *st.Budget {
 			st.Reason += fmt.Sprintf("; at most %s ppb, within its %s", number(st.High95), number(*st.Budget))
 		} else if st.Budget != nil {
 			st.NextCheck = fmt.Sprintf("read both sides within 5 min with one meter, %d times each, to tell it from its %s ppb", n.repeats(st), number(*st.Budget))
 		}
 	case "within":
-		st.Reason = fmt.Sprintf("%s: %s ± %s ppb, within its %s", what, signed(st.Delta), number(half), number(*st.Budget))
+		st.Reason = fmt.Sprintf("%s ± %s ppb, within its %s", signed(st.Delta), number(half), number(*st.Budget))
 		if st.High95 > *st.Budget {
 			st.Reason += "; the interval reaches above it"
 		}
 	case "over":
-		st.Reason = fmt.Sprintf("%s: %s ± %s ppb, over its %s", what, signed(st.Delta), number(half), number(*st.Budget))
+		st.Reason = fmt.Sprintf("%s ± %s ppb, over its %s", signed(st.Delta), number(half), number(*st.Budget))
 		if st.Low95 <= *st.Budget {
 			st.Reason += "; the interval still holds the budget"
 		}
 		st.NextCheck = nextCheck(st)
 	case "no_budget":
-		st.Reason = fmt.Sprintf("%s: %s ± %s ppb", what, signed(st.Delta), number(half))
+		st.Reason = fmt.Sprintf("%s ± %s ppb", signed(st.Delta), number(half))
 		if by == "gas" || st.Kind == StepOxygenation {
 			st.Reason += ", wanted here"
 		}
 	case "negative":
-		n.fell(st, v, from, d, may, by, what)
+		n.fell(st, v, d, may, by)
 	}
 }
 
@@ -94,9 +93,9 @@ func (n *network) repeats(st *Step) int {
 }
 
 // fell explains a reading below the one before it, by what can have done it.
-func (n *network) fell(st *Step, v, from *vertex, d *difference, may bool, by, what string) {
+func (n *network) fell(st *Step, v *vertex, d *difference, may bool, by string) {
 	half := normal95 * st.U
-	head := fmt.Sprintf("%s: %s ± %s ppb", what, signed(st.Delta), number(half))
+	head := fmt.Sprintf("%s ± %s ppb", signed(st.Delta), number(half))
 	if may && by == "yeast" && v.value > 0 && d.before > v.value && st.Hours != nil && *st.Hours > 0.2 {
 		h := *st.Hours * math.Ln2 / math.Log(d.before/v.value)
 		st.HalfLifeH = &h

@@ -84,7 +84,7 @@ func (n *network) step(k int) Step {
 	}
 	n.size(&st, v)
 	st.Budget, st.BudgetFrom = n.budget(&st)
-	n.judge(&st, v, from, &d)
+	n.judge(&st, v, &d)
 	return st
 }
 
