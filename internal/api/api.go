@@ -10,6 +10,7 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 	"github.com/danielgtaylor/huma/v2/adapters/humago"
 
+	"ullage/internal/access"
 	"ullage/internal/lab"
 )
 
@@ -31,16 +32,21 @@ type Calculations interface {
 // [Server.Handler] once.
 type Server struct {
 	Lab     *lab.Service
-	Calc    Calculations // nil: the calculation routes answer 404
-	Import  Importer     // nil: the import routes answer 404
-	Report  Reporter     // nil: the report routes answer 404
-	Web     fs.FS        // the web app; nil: none
-	Log     *slog.Logger // nil: slog.Default()
+	Calc    Calculations    // nil: the calculation routes answer 404
+	Import  Importer        // nil: the import routes answer 404
+	Report  Reporter        // nil: the report routes answer 404
+	Access  *access.Service // nil: no sign-in, every request acts as an unnamed person with all roles
+	SignOn  SignOn          // single sign-on; nil: none
+	Web     fs.FS           // the web app; nil: none
+	Log     *slog.Logger    // nil: slog.Default()
 	Version string
 	// Hosts are the names under which the server may be addressed; empty: any.
 	// On a server that only this machine can reach, they keep a page of another
 	// site, whose name was bent to this machine, from reading.
 	Hosts []string
+	// Proxy says that only a proxy on this machine reaches the server: what it
+	// says of the sender's address and of TLS counts.
+	Proxy bool
 
 	api     huma.API
 	metrics *metrics
@@ -93,6 +99,8 @@ func (s *Server) register(mux *http.ServeMux) {
 	s.reportRoutes()
 	s.instrumentRoutes(mux)
 	s.importRoutes(mux)
+	s.sessionRoutes(mux)
+	s.accountRoutes()
 }
 
 // OpenAPI gives the description of the API, indented. Call Handler first.

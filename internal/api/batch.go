@@ -149,7 +149,7 @@ func (s *Server) changes(ctx context.Context, since string, limit int) (*reply, 
 	if err != nil {
 		return nil, err
 	}
-	revs, err := s.Lab.Store.Changes(ctx, after, "", limit)
+	revs, err := s.Lab.Changes(ctx, after, "", limit)
 	if err != nil {
 		return nil, s.fail(err)
 	}

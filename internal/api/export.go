@@ -9,6 +9,8 @@ import (
 
 	"github.com/danielgtaylor/huma/v2"
 	"github.com/danielgtaylor/huma/v2/adapters/humago"
+
+	"ullage/internal/lab"
 )
 
 // exportRoute gives all data as one zip file.
@@ -18,8 +20,11 @@ func (s *Server) exportRoute() {
 		Description: "The command import reads it into an empty database.",
 		Responses: map[string]*huma.Response{"200": {Description: "OK",
 			Content: map[string]*huma.MediaType{"application/zip": {Schema: &huma.Schema{Type: "string", Format: "binary"}}}}},
-		Errors: []int{http.StatusInternalServerError}}
-	huma.Register(s.api, op, func(context.Context, *struct{}) (*huma.StreamResponse, error) {
+		Errors: []int{http.StatusForbidden, http.StatusInternalServerError}}
+	huma.Register(s.api, op, func(ctx context.Context, _ *struct{}) (*huma.StreamResponse, error) {
+		if err := s.Lab.May(ctx, lab.DoExport); err != nil {
+			return nil, s.fail(err)
+		}
 		return &huma.StreamResponse{Body: func(hc huma.Context) {
 			r, w := humago.Unwrap(hc)
 			// A year of data takes longer than any other answer.

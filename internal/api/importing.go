@@ -73,15 +73,21 @@ func (s *Server) importRoutes(mux *http.ServeMux) {
 	huma.Register(s.api, describe[lab.ImportProgress](s, huma.Operation{OperationID: "import-progress", Method: http.MethodGet,
 		Path: imports + "/{id}/progress", Summary: "How far an import, or its undo, is", Tags: tag}, 404),
 		func(ctx context.Context, in *idInput) (*reply, error) {
-			if s.Import == nil {
-				return nil, noImports()
+			if err := s.mayImport(ctx); err != nil {
+				return nil, err
 			}
 			p, err := s.Import.Progress(ctx, in.ID)
 			return s.answer(p, err)
 		})
 }
 
-func noImports() error {
+func (s *Server) mayImport(ctx context.Context) error {
+	if err := s.Lab.May(ctx, lab.DoImport); err != nil {
+		return s.fail(err)
+	}
+	if s.Import != nil {
+		return nil
+	}
 	return newProblem(lab.NotFound, "path", imports, "this server does not import logs", "ask its operator")
 }
 
@@ -90,8 +96,8 @@ func importing[In, Out any](s *Server, op huma.Operation, do func(context.Contex
 	op.Method, op.MaxBodyBytes, op.SkipValidateBody = http.MethodPost, MaxRecord, true
 	op = describe[Out](s, op, 400, 404, 409, 413, 415, 422, 503, 507)
 	huma.Register(s.api, op, func(ctx context.Context, in *raw) (*reply, error) {
-		if s.Import == nil {
-			return nil, noImports()
+		if err := s.mayImport(ctx); err != nil {
+			return nil, err
 		}
 		if err := needJSON(in.ContentType); err != nil {
 			return nil, err
@@ -131,8 +137,8 @@ func (s *Server) receiveRoute(mux *http.ServeMux) {
 		RequestBody: &huma.RequestBody{Required: true, Content: map[string]*huma.MediaType{"application/octet-stream": {Schema: &huma.Schema{Type: "string", Format: "binary"}}}},
 		Responses:   answers})
 	mux.HandleFunc("POST "+imports+"/files", func(w http.ResponseWriter, r *http.Request) {
-		if s.Import == nil {
-			writeProblem(w, problem(noImports()))
+		if err := s.mayImport(r.Context()); err != nil {
+			writeProblem(w, problem(err))
 			return
 		}
 		if t := r.Header.Get("Content-Type"); t != "application/octet-stream" {

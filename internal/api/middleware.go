@@ -24,7 +24,7 @@ func (s *Server) wrap(next http.Handler) http.Handler {
 		p.Status, p.Title = http.StatusForbidden, "Refused"
 		writeProblem(w, p)
 	}))
-	next = guard.Handler(next)
+	next = guard.Handler(s.identify(next))
 	next = s.ownHost(compress(next))
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		start := time.Now()

@@ -38,6 +38,9 @@ var classes = map[lab.Class]struct {
 }{
 	lab.Malformed: {http.StatusBadRequest, "The request cannot be read"},
 	lab.Invalid:   {http.StatusUnprocessableEntity, "A value cannot be right"},
+	lab.NoSession: {http.StatusUnauthorized, "Sign in"},
+	lab.Forbidden: {http.StatusForbidden, "Not allowed"},
+	lab.TooMany:   {http.StatusTooManyRequests, "Too many tries"},
 	lab.NotFound:  {http.StatusNotFound, "Not found"},
 	lab.Conflict:  {http.StatusConflict, "Someone else wrote first"},
 	lab.TooLarge:  {http.StatusRequestEntityTooLarge, "The request is too large"},

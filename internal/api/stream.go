@@ -76,12 +76,13 @@ func (s *Server) stream(ctx context.Context, in StreamParams, runID string) (*hu
 		w.Header().Set("X-Accel-Buffering", "no")
 		s.metrics.streams.Add(1)
 		defer s.metrics.streams.Add(-1)
-		s.follow(r.Context(), w, after, runID)
+		s.follow(r, w, after, runID)
 	}}, nil
 }
 
 // follow writes revisions after a position until the reader leaves.
-func (s *Server) follow(ctx context.Context, w http.ResponseWriter, after int64, runID string) {
+func (s *Server) follow(r *http.Request, w http.ResponseWriter, after int64, runID string) {
+	ctx := r.Context()
 	wake, cancel := s.Lab.Store.Subscribe()
 	defer cancel()
 	beat := time.NewTicker(heartbeat)
@@ -106,7 +107,8 @@ func (s *Server) follow(ctx context.Context, w http.ResponseWriter, after int64,
 		select {
 		case <-wake:
 		case <-beat.C:
-			if send(": still here\n\n") != nil {
+			// A session that ended hears nothing more.
+			if s.stillIn(r) != nil || send(": still here\n\n") != nil {
 				return
 			}
 		case <-ctx.Done():
@@ -119,7 +121,7 @@ func (s *Server) follow(ctx context.Context, w http.ResponseWriter, after int64,
 
 func (s *Server) sendChanges(ctx context.Context, send func(string) error, after int64, runID string) (int64, error) {
 	for {
-		revs, err := s.Lab.Store.Changes(ctx, after, runID, chunk)
+		revs, err := s.Lab.Changes(ctx, after, runID, chunk)
 		if err != nil {
 			return after, err
 		}

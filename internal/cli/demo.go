@@ -69,7 +69,8 @@ func (c *DemoCmd) run(ctx context.Context, s *streams, now time.Time) error {
 	if err != nil {
 		return err
 	}
-	serveErr := Serve(ctx, s.out, s.err, c.Addr, d.name(), c.Host, &lab.Service{Store: st, Calc: lab.TPO})
+	at := site{addr: c.Addr, where: d.name(), hosts: c.Host, open: true, anywhere: true}
+	serveErr := at.serve(ctx, s, &lab.Service{Store: st, Calc: lab.TPO})
 	return errors.Join(serveErr, st.Close())
 }
 

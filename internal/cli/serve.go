@@ -12,10 +12,12 @@ import (
 	"os"
 	"os/signal"
 	"path/filepath"
+	"strings"
 	"syscall"
 	"time"
 
 	"ullage/core/calc"
+	"ullage/internal/access"
 	"ullage/internal/api"
 	"ullage/internal/ingest"
 	"ullage/internal/lab"
@@ -56,22 +58,26 @@ func (d *database) name() string {
 // ServeCmd runs the server.
 type ServeCmd struct {
 	database
-	Addr string   `default:"127.0.0.1:8020" placeholder:"HOST:PORT" help:"Address to listen on; port 0 takes a free one."`
-	Host []string `placeholder:"NAME" help:"Another name under which a proxy on this machine serves it; may be given again."`
+	Addr         string   `default:"127.0.0.1:8020" placeholder:"HOST:PORT" help:"Address to listen on; port 0 takes a free one."`
+	Host         []string `placeholder:"NAME" help:"Another name under which a proxy on this machine serves it; may be given again."`
+	Open         bool     `help:"No accounts: whoever reaches the server may do everything. Only at a loopback address."`
+	NewAdminLink bool     `help:"Print a new link for the first administrator, where the one before was lost."`
 }
 
 // Help is the long help.
 func (ServeCmd) Help() string {
-	return `Serves the app and the HTTP API. An empty folder becomes an empty database, and
-the app leads through the first set-up.
+	return `Serves the app and the HTTP API. An empty folder becomes an empty database. The
+first start prints a link, good once and for a day: who opens it becomes the
+administrator and makes accounts for the others. The calculators need no account.
 
   ullage serve                                   this machine only
   ullage serve --addr 0.0.0.0:8020               every phone of this network
   ullage serve --db postgres://ullage@db/ullage  several servers, one database
+  ullage serve --open                            no accounts, this machine only
 
-There are no accounts: whoever reaches the address may read and write. Serve a
-wider network through a proxy with a login and encryption. Phones keep the app
-for use without a network only over https, or on this machine itself.
+Passwords and records cross a network as plain text unless it is encrypted: serve
+a wider network through a proxy with TLS. Phones keep the app for use without a
+network only over https, or on this machine itself.
 
   ullage serve --host oxygen.ostrelweir.example  behind a proxy on this machine
 
@@ -95,35 +101,56 @@ func (c *ServeCmd) serve(ctx context.Context, s *streams) error {
 	if err != nil {
 		return err
 	}
-	serveErr := Serve(ctx, s.out, s.err, c.Addr, c.name(), c.Host, &lab.Service{Store: st, Calc: lab.TPO})
+	at := site{addr: c.Addr, where: c.name(), hosts: c.Host, open: c.Open, newLink: c.NewAdminLink}
+	serveErr := at.serve(ctx, s, &lab.Service{Store: st, Calc: lab.TPO})
 	return errors.Join(serveErr, st.Close())
 }
 
-// Serve answers HTTP at addr for a laboratory until ctx ends, then lets the
-// requests under way finish. where names the database in the greeting;
-// hosts are names besides localhost, for a loopback address.
-func Serve(ctx context.Context, out, errOut io.Writer, addr, where string, hosts []string, service *lab.Service) error {
-	l, err := net.Listen("tcp", addr)
+// site is how a laboratory is served.
+type site struct {
+	addr, where string // where names the database in the greeting
+	hosts       []string
+	open        bool // without accounts
+	anywhere    bool // open also to the network: the invented brewery only
+	newLink     bool
+}
+
+// serve answers HTTP until ctx ends, then lets the requests under way finish.
+func (c site) serve(ctx context.Context, s *streams, service *lab.Service) error {
+	l, err := net.Listen("tcp", c.addr)
 	if err != nil {
-		return fmt.Errorf("cannot listen on %s: %w; choose another --addr", addr, err)
+		return fmt.Errorf("cannot listen on %s: %w; choose another --addr", c.addr, err)
 	}
-	log := slog.New(slog.NewTextHandler(errOut, nil))
+	defer l.Close()
+	a, isTCP := l.Addr().(*net.TCPAddr)
+	loopback := isTCP && a.IP.IsLoopback()
+	if c.open && !loopback && !c.anywhere {
+		return fmt.Errorf("--open at %s would let the whole network write: leave out --open, or use a loopback --addr such as 127.0.0.1:8020", c.addr)
+	}
+	log := slog.New(slog.NewTextHandler(s.err, nil))
+	service.Guarded = true
 	desk := ingest.NewDesk(service)
 	defer desk.Close()
 	server := &api.Server{Lab: service, Calc: calcTable{}, Import: desk, Report: reporter{service}, Web: web.FS(), Log: log, Version: Version}
-	a, isTCP := l.Addr().(*net.TCPAddr)
-	if isTCP && a.IP.IsLoopback() {
-		server.Hosts = append([]string{"localhost", "127.0.0.1", "::1", a.IP.String()}, hosts...)
+	if loopback {
+		server.Hosts = append([]string{"localhost", "127.0.0.1", "::1", a.IP.String()}, c.hosts...)
+		server.Proxy = len(c.hosts) > 0
+	}
+	var link access.Link
+	made := false
+	if !c.open {
+		server.Access = access.New(service, log)
+		if link, made, err = server.Access.AdminLink(ctx, c.newLink); err != nil {
+			return err
+		}
 	}
 	h := &http.Server{
 		Handler: server.Handler(), ErrorLog: slog.NewLogLogger(log.Handler(), slog.LevelWarn),
 		ReadHeaderTimeout: 10 * time.Second, ReadTimeout: 2 * time.Minute, WriteTimeout: 2 * time.Minute,
 		IdleTimeout: 3 * time.Minute, MaxHeaderBytes: 64 << 10,
 	}
-	fmt.Fprintf(out, "Ullage is at %s\nrecords: %s\nstop with Ctrl-C\n", address(l.Addr()), where)
-	if isTCP && !a.IP.IsLoopback() {
-		fmt.Fprintln(out, "there are no accounts: whoever reaches this address may read and write")
-	}
+	fmt.Fprintf(s.out, "Ullage is at %s\nrecords: %s\nstop with Ctrl-C\n", address(l.Addr()), c.where)
+	c.greet(s.out, l.Addr(), link, made, loopback)
 	failed := make(chan error, 1)
 	go func() { failed <- h.Serve(l) }()
 	select {
@@ -135,6 +162,21 @@ func Serve(ctx context.Context, out, errOut io.Writer, addr, where string, hosts
 	end, cancel := context.WithTimeout(context.Background(), 10*time.Second)
 	defer cancel()
 	return h.Shutdown(end)
+}
+
+// greet says how to come in.
+func (c site) greet(out io.Writer, at net.Addr, link access.Link, made, loopback bool) {
+	switch {
+	case c.open && !loopback:
+		fmt.Fprintln(out, "there are no accounts: whoever reaches this address may read and write")
+	case made:
+		// Behind the # it never reaches a server's or a proxy's log.
+		first, _, _ := strings.Cut(address(at), " ")
+		fmt.Fprintf(out, "no administrator yet: open this once, within a day, to become it\n%s/sign-in#link=%s\n", first, link.Secret)
+	}
+	if !c.open && !loopback {
+		fmt.Fprintln(out, "without TLS, passwords and records cross the network as plain text")
+	}
 }
 
 // address is what to type into a browser.

@@ -116,7 +116,7 @@ func TestKill(t *testing.T) {
 	answered := map[string]bool{}
 	var unanswered []string
 	for round := range rounds {
-		p := startServer(t, "--addr", "127.0.0.1:0", "--data", dir)
+		p := startServer(t, "--open", "--addr", "127.0.0.1:0", "--data", dir)
 		// What got no answer is sent again, as a phone would.
 		for _, id := range unanswered {
 			if code := p.put("tanks", id, tank(id)); code != 200 {
@@ -154,7 +154,7 @@ func TestKill(t *testing.T) {
 		t.Fatalf("only %d writes: the test proves nothing", len(answered))
 	}
 	found := map[string]int{}
-	p := startServer(t, "--addr", "127.0.0.1:0", "--data", dir)
+	p := startServer(t, "--open", "--addr", "127.0.0.1:0", "--data", dir)
 	for _, id := range unanswered {
 		p.put("tanks", id, tank(id))
 		answered[id] = true
@@ -206,7 +206,7 @@ func eachChange(t *testing.T, p *process, do func(id string)) {
 
 // An interrupted server answers what it has taken, then ends by itself.
 func TestInterrupt(t *testing.T) {
-	p := startServer(t, "--addr", "127.0.0.1:0", "--data", t.TempDir())
+	p := startServer(t, "--open", "--addr", "127.0.0.1:0", "--data", t.TempDir())
 	resp, err := http.Get(p.url + "/api/v1/stream")
 	if err != nil {
 		t.Fatal(err)
@@ -229,7 +229,7 @@ func TestInterrupt(t *testing.T) {
 
 func TestSecondServerOnOneFolder(t *testing.T) {
 	dir := t.TempDir()
-	startServer(t, "--addr", "127.0.0.1:0", "--data", dir)
+	startServer(t, "--open", "--addr", "127.0.0.1:0", "--data", dir)
 	second := exec.Command(os.Args[0], "--addr", "127.0.0.1:0", "--data", dir)
 	second.Env = append(os.Environ(), asServer+"=1")
 	out, err := second.CombinedOutput()

@@ -23,7 +23,7 @@ import (
 func TestExportImport(t *testing.T) {
 	tmp := t.TempDir()
 	data := filepath.Join(tmp, "data")
-	p := startServer(t, "--addr", "127.0.0.1:0", "--data", data)
+	p := startServer(t, "--open", "--addr", "127.0.0.1:0", "--data", data)
 	beer, format, line, run := newID(), newID(), newID(), newID()
 	writes := []struct {
 		collection, id string
@@ -89,7 +89,7 @@ func TestExportImport(t *testing.T) {
 		t.Error("an export wrote over another")
 	}
 	// Run numbers go on after the imported ones.
-	p2 := startServer(t, "--addr", "127.0.0.1:0", "--data", third.Data)
+	p2 := startServer(t, "--open", "--addr", "127.0.0.1:0", "--data", third.Data)
 	next := newID()
 	writes[4].record["code"] = "next"
 	if code := p2.put("runs", next, writes[4].record); code != 200 {
@@ -116,7 +116,7 @@ func must(t *testing.T, err error) {
 func TestImportRefuses(t *testing.T) {
 	tmp := t.TempDir()
 	data := filepath.Join(tmp, "data")
-	p := startServer(t, "--addr", "127.0.0.1:0", "--data", data)
+	p := startServer(t, "--open", "--addr", "127.0.0.1:0", "--data", data)
 	for range 3 {
 		id := newID()
 		p.put("tanks", id, tank(id))
@@ -181,7 +181,7 @@ func TestExportToPostgres(t *testing.T) {
 
 	tmp := t.TempDir()
 	lite := filepath.Join(tmp, "data")
-	p := startServer(t, "--addr", "127.0.0.1:0", "--data", lite)
+	p := startServer(t, "--open", "--addr", "127.0.0.1:0", "--data", lite)
 	for range 20 {
 		id := newID()
 		if code := p.put("tanks", id, tank(id)); code != 200 {
@@ -203,7 +203,7 @@ func TestExportToPostgres(t *testing.T) {
 		}
 	}
 	id := newID()
-	p = startServer(t, "--addr", "127.0.0.1:0", "--db", u.String())
+	p = startServer(t, "--open", "--addr", "127.0.0.1:0", "--db", u.String())
 	if code := p.put("tanks", id, tank(id)); code != 200 {
 		t.Fatal(code)
 	}

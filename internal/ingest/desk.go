@@ -99,6 +99,9 @@ func (d *Desk) now() time.Time {
 // Receive stores a file, and answers with a proposed mapping and its preview.
 // zone is the sender's time zone, proposed where the brewery has none.
 func (d *Desk) Receive(ctx context.Context, name, zone string, body io.Reader) (lab.ImportUpload, error) {
+	if err := d.Lab.May(ctx, lab.DoImport); err != nil {
+		return lab.ImportUpload{}, err
+	}
 	id, err := uuid.NewV7()
 	if err != nil {
 		return lab.ImportUpload{}, err
@@ -187,6 +190,9 @@ func (d *Desk) file(id string) (*waiting, error) {
 
 // Preview reads a file under a mapping. Without columns they are proposed anew.
 func (d *Desk) Preview(ctx context.Context, id string, m lab.ImportMapping) (lab.ImportPreview, error) {
+	if err := d.Lab.May(ctx, lab.DoImport); err != nil {
+		return lab.ImportPreview{}, err
+	}
 	w, err := d.file(id)
 	if err != nil {
 		return lab.ImportPreview{}, err
@@ -196,27 +202,37 @@ func (d *Desk) Preview(ctx context.Context, id string, m lab.ImportMapping) (lab
 
 // Confirm begins to write a file, and answers at once.
 func (d *Desk) Confirm(ctx context.Context, id string, m lab.ImportMapping, by string) (lab.ImportProgress, error) {
+	if err := d.Lab.May(ctx, lab.DoImport); err != nil {
+		return lab.ImportProgress{}, err
+	}
 	w, err := d.file(id)
 	if err != nil {
 		return lab.ImportProgress{}, err
 	}
 	f := w.File
 	f.By = by
-	return d.start(func(ctx context.Context, tell func(lab.ImportProgress)) (lab.ImportProgress, error) {
+	return d.start(ctx, func(ctx context.Context, tell func(lab.ImportProgress)) (lab.ImportProgress, error) {
 		return Import(ctx, d.Lab, f, m, tell)
 	})
 }
 
 // Undo begins to undo an import, and answers at once.
 func (d *Desk) Undo(ctx context.Context, importID, by, reason string) (lab.ImportProgress, error) {
-	return d.start(func(ctx context.Context, tell func(lab.ImportProgress)) (lab.ImportProgress, error) {
+	return d.start(ctx, func(ctx context.Context, tell func(lab.ImportProgress)) (lab.ImportProgress, error) {
 		return Undo(ctx, d.Lab, importID, by, reason, tell)
 	})
 }
 
 // start runs a job behind the answer, which waits only for the job's first word:
 // what is refused is refused in the answer.
-func (d *Desk) start(job func(context.Context, func(lab.ImportProgress)) (lab.ImportProgress, error)) (lab.ImportProgress, error) {
+func (d *Desk) start(asked context.Context, job func(context.Context, func(lab.ImportProgress)) (lab.ImportProgress, error)) (lab.ImportProgress, error) {
+	if err := d.Lab.May(asked, lab.DoImport); err != nil {
+		return lab.ImportProgress{}, err
+	}
+	ctx := d.ctx // it goes on when the one who asked has left, and still acts as them
+	if p, ok := lab.Who(asked); ok {
+		ctx = lab.As(ctx, p)
+	}
 	d.mu.Lock()
 	if d.busy || d.ctx.Err() != nil {
 		d.mu.Unlock()
@@ -233,7 +249,7 @@ func (d *Desk) start(job func(context.Context, func(lab.ImportProgress)) (lab.Im
 	go func() {
 		defer d.jobs.Done()
 		told := false
-		p, err := job(d.ctx, func(p lab.ImportProgress) {
+		p, err := job(ctx, func(p lab.ImportProgress) {
 			told = true
 			if p.Doing != "done" { // that is said below, when the next may begin
 				d.note(p)
@@ -271,6 +287,9 @@ func (d *Desk) note(p lab.ImportProgress) {
 // Progress tells how far an import is; of one from before the server started,
 // what its record says.
 func (d *Desk) Progress(ctx context.Context, importID string) (lab.ImportProgress, error) {
+	if err := d.Lab.May(ctx, lab.DoImport); err != nil {
+		return lab.ImportProgress{}, err
+	}
 	d.mu.Lock()
 	p, ok := d.last[importID]
 	d.mu.Unlock()

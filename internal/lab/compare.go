@@ -73,6 +73,9 @@ type tally struct {
 // Compare gathers packages of the runs chosen into groups.
 func (s *Service) Compare(ctx context.Context, q CompareQuery) (Comparison, error) {
 	out := Comparison{By: q.By, Groups: []CompareGroup{}}
+	if err := s.May(ctx, DoJudge); err != nil {
+		return out, err
+	}
 	runs, zone, err := s.chosen(ctx, q)
 	if err != nil {
 		return out, err

@@ -105,7 +105,7 @@ func (b *batch) followUp(ctx context.Context, outs []Outcome) {
 			if o.Current.ID == run.ID && o.Status == Updated {
 				// The correction is stored; a failure here leaves older results
 				// in place, and Recompute can be asked for again.
-				_, _ = b.svc.Recompute(ctx, run.ID, run.By)
+				_, _ = b.svc.recompute(ctx, run.ID, run.By)
 			}
 		}
 	}
@@ -115,6 +115,15 @@ func (b *batch) followUp(ctx context.Context, outs []Outcome) {
 // and the run's snapshot, and stores those whose result changed as new
 // revisions. It tells how many.
 func (s *Service) Recompute(ctx context.Context, runID, by string) (int, error) {
+	if err := s.May(ctx, DoRecompute); err != nil {
+		return 0, err
+	}
+	m := Meta{By: by}
+	stamp(ctx, &m)
+	return s.recompute(ctx, runID, m.By)
+}
+
+func (s *Service) recompute(ctx context.Context, runID, by string) (int, error) {
 	run, err := read[Run](ctx, s.Store, KindRuns, runID)
 	if err != nil || s.Calc == nil {
 		return 0, err

@@ -7,6 +7,6 @@
 // inputs stay exactly as typed beside the numbers made of them.
 //
 // It does not compute oxygen (core does), speak HTTP (internal/api does) or
-// know a database (internal/store does). It has no permissions: whoever can
-// reach the server may write.
+// know a database (internal/store does), and does not know passwords
+// (internal/access does): it is told who acts, and says what they may.
 package lab

@@ -12,8 +12,11 @@ type Class string
 
 // The classes; internal/api maps each to one HTTP status.
 const (
-	Malformed Class = "malformed" // cannot be read at all
-	Invalid   Class = "invalid"   // read, but cannot be true
+	Malformed Class = "malformed"     // cannot be read at all
+	Invalid   Class = "invalid"       // read, but cannot be true
+	NoSession Class = "not_signed_in" // nobody, or nobody any more, is signed in
+	Forbidden Class = "forbidden"     // signed in, and may not
+	TooMany   Class = "too_many"      // tried too often: wait
 	NotFound  Class = "not_found"
 	Conflict  Class = "conflict" // someone else wrote on the same base
 	TooLarge  Class = "too_large"

@@ -42,6 +42,9 @@ func (s *Service) JudgeRun(ctx context.Context, runID string) (verdict.Report, e
 
 // RunRecords reads what a run is judged from.
 func (s *Service) RunRecords(ctx context.Context, runID string) (*RunRecords, error) {
+	if err := s.May(ctx, DoJudge); err != nil {
+		return nil, err
+	}
 	d := &RunRecords{}
 	var err error
 	if d.Run, err = read[Run](ctx, s.Store, KindRuns, runID); err != nil {

@@ -6,6 +6,7 @@ type Meta struct {
 	ID       string `json:"id" format:"uuid" doc:"UUIDv7, made where the record is made"`
 	Rev      int    `json:"rev,omitempty" readOnly:"true" doc:"1 for the first revision; given by the server"`
 	By       string `json:"by,omitempty" maxLength:"200" doc:"who wrote this revision: id of a person, or a name"`
+	SaidBy   string `json:"said_by,omitempty" readOnly:"true" doc:"who the device said wrote it, where that is not who was signed in" maxLength:"200"`
 	DeviceID string `json:"device_id,omitempty" maxLength:"200" doc:"which device wrote it"`
 	DeviceAt Time   `json:"device_at,omitzero" doc:"when it was written, by the device's clock"`
 	ServerAt Time   `json:"server_at,omitzero" readOnly:"true" doc:"when the server stored it, by the server's clock"`

@@ -89,6 +89,9 @@ type MonthCause struct {
 // as 2026-11.
 func (s *Service) Month(ctx context.Context, month string) (Month, error) {
 	m := Month{Month: month, Runs: []MonthRun{}, Beers: []MonthBeer{}, Pareto: []MonthCause{}}
+	if err := s.May(ctx, DoJudge); err != nil {
+		return m, err
+	}
 	first, err := time.Parse("2006-01", month)
 	if err != nil {
 		return m, fault(Invalid, "month", month, "is not a month", "write it like 2026-11")

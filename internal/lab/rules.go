@@ -147,6 +147,11 @@ func (b *batch) runRules(ctx context.Context, r, prev *Run) ([]Warning, error) {
 	if !reflect.DeepEqual(r.InForce, prev.InForce) {
 		b.changed = append(b.changed, r)
 	}
+	if r.Hold.State == "released" && prev.Hold.State != "released" || r.Hold.State != "held" && prev.Hold.State == "held" {
+		if err := b.svc.May(ctx, DoRelease); err != nil {
+			return nil, err
+		}
+	}
 	if r.Hold.State == "released" && prev.Hold.State != "released" {
 		return nil, b.mayGo(ctx, r, prev)
 	}

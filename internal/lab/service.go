@@ -17,6 +17,9 @@ type Service struct {
 	Store Store
 	// Now is the server's clock; nil means time.Now.
 	Now func() time.Time
+	// Guarded refuses whoever may not: a context must say who acts (see [As]).
+	// Without it, as at the command line, whoever holds the database may.
+	Guarded bool
 	// Calc computes results; nil leaves samples with what the device computed.
 	Calc Calculator
 }
@@ -30,12 +33,18 @@ func (s *Service) now() time.Time {
 
 // Get gives the newest revision of a record.
 func (s *Service) Get(ctx context.Context, k Kind, id string) (json.RawMessage, error) {
+	if err := s.May(ctx, DoRead); err != nil {
+		return nil, err
+	}
 	rev, err := s.Store.Get(ctx, k, id)
 	return rev.Body, err
 }
 
 // Revisions gives every revision of a record, oldest first.
 func (s *Service) Revisions(ctx context.Context, k Kind, id string) ([]json.RawMessage, error) {
+	if err := s.May(ctx, DoHistory); err != nil {
+		return nil, err
+	}
 	revs, err := s.Store.Revisions(ctx, k, id)
 	return bodies(revs), err
 }
@@ -51,6 +60,9 @@ const MaxPage = 1000
 
 // List gives a page of current records in order of id.
 func (s *Service) List(ctx context.Context, q Query) (Page, error) {
+	if err := s.May(ctx, DoRead); err != nil {
+		return Page{}, err
+	}
 	if q.Limit < 1 || q.Limit > MaxPage {
 		return Page{}, fault(Invalid, "limit", q.Limit, "cannot be outside 1 to 1000", "ask for less and follow next")
 	}
@@ -99,6 +111,9 @@ type View struct {
 func (s *Service) View(ctx context.Context, runID string) (View, error) {
 	var v View
 	var err error
+	if err := s.May(ctx, DoRead); err != nil {
+		return v, err
+	}
 	if v.Cursor, err = s.Store.Head(ctx); err != nil {
 		return v, err
 	}
@@ -112,6 +127,14 @@ func (s *Service) View(ctx context.Context, runID string) (View, error) {
 	events, err := s.all(ctx, Query{Kind: KindEvents, RunID: runID})
 	v.Samples, v.Events = bodies(samples), bodies(events)
 	return v, err
+}
+
+// Changes gives revisions after a position, in order; of one run if given.
+func (s *Service) Changes(ctx context.Context, after int64, runID string, limit int) ([]Revision, error) {
+	if err := s.May(ctx, DoRead); err != nil {
+		return nil, err
+	}
+	return s.Store.Changes(ctx, after, runID, limit)
 }
 
 func bodies(revs []Revision) []json.RawMessage {

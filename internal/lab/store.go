@@ -74,6 +74,8 @@ type Store interface {
 	// Subscribe gives a channel that receives after new revisions, at least
 	// once after each burst, and a function that ends it.
 	Subscribe() (<-chan struct{}, func())
+	// Vault is what lies beside the records.
+	Vault() Vault
 	// Ping tells whether the database answers.
 	Ping(ctx context.Context) error
 	Close() error

@@ -31,6 +31,9 @@ const newestShown = 20
 // Today gathers the runs going on, lots on hold, what is due, and last results.
 func (s *Service) Today(ctx context.Context) (Today, error) {
 	t := Today{Now: At(s.now()), Runs: []json.RawMessage{}, Held: []json.RawMessage{}, Due: []Due{}}
+	if err := s.May(ctx, DoRead); err != nil {
+		return t, err
+	}
 	revs, err := s.all(ctx, Query{Kind: KindRuns, Open: true})
 	if err != nil {
 		return t, err

@@ -43,6 +43,9 @@ type exported struct {
 // create opens the next file to write; it is written whole before the next.
 func (s *Service) Export(ctx context.Context, create func(name string) (io.Writer, error)) (Manifest, error) {
 	m := Manifest{Format: "ullage-export", Version: exportVersion, MadeAt: At(s.now())}
+	if err := s.May(ctx, DoExport); err != nil {
+		return m, err
+	}
 	head, err := s.Store.Head(ctx)
 	if err != nil {
 		return m, err
@@ -98,6 +101,9 @@ func (s *Service) exportRevisions(ctx context.Context, w io.Writer, head int64) 
 // Import writes an export into an empty database, whole or not at all. open
 // gives a file of the export by its name.
 func (s *Service) Import(ctx context.Context, open func(name string) (io.ReadCloser, error)) (Manifest, error) {
+	if err := s.May(ctx, DoImport); err != nil {
+		return Manifest{}, err
+	}
 	m, err := readManifest(open)
 	if err != nil {
 		return m, err

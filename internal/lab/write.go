@@ -115,6 +115,9 @@ func (b *batch) prepare(ctx context.Context, w Write) (draft, error) {
 	if len(w.Record) == 0 {
 		return d, fault(Malformed, "record", nil, "is missing", "send the whole record")
 	}
+	if err := b.svc.MayWrite(ctx, w.Kind); err != nil {
+		return d, err
+	}
 	r, err := Decode(w.Kind, w.Record)
 	if err != nil {
 		return d, inRecord(err)
@@ -127,6 +130,7 @@ func (b *batch) prepare(ctx context.Context, w Write) (draft, error) {
 	if w.ID != "" && m.ID != w.ID {
 		return d, fault(Invalid, "record.id", m.ID, "is not the id in the address", "send "+w.ID)
 	}
+	stamp(ctx, m)
 	if err := Check(r); err != nil {
 		return d, inRecord(err)
 	}

@@ -237,12 +237,18 @@ func TestCopyBeforeMigrating(t *testing.T) {
 		t.Fatal(err)
 	}
 	st.Close()
-	first, err := migrations.ReadFile("migrations/sqlite/0001_revisions.sql")
+	next := fstest.MapFS{"9001_more.sql": {Data: []byte("-- +goose Up\nCREATE TABLE more (x TEXT);\n")}}
+	files, err := migrations.ReadDir("migrations/sqlite")
 	if err != nil {
 		t.Fatal(err)
 	}
-	next := fstest.MapFS{"0001_revisions.sql": {Data: first},
-		"0002_more.sql": {Data: []byte("-- +goose Up\nCREATE TABLE more (x TEXT);\n")}}
+	for _, f := range files {
+		text, err := migrations.ReadFile("migrations/sqlite/" + f.Name())
+		if err != nil {
+			t.Fatal(err)
+		}
+		next[f.Name()] = &fstest.MapFile{Data: text}
+	}
 	conn, err := openFile(path, 1, "immediate")
 	if err != nil {
 		t.Fatal(err)
@@ -251,7 +257,7 @@ func TestCopyBeforeMigrating(t *testing.T) {
 	old := path + ".copy"
 	copied := false
 	err = migrateFrom(t.Context(), goose.DialectSQLite3, next, conn, func(version int64) error {
-		copied = version == 1
+		copied = version == int64(len(files))
 		return copyTo(t.Context(), conn, old)
 	})
 	if err != nil || !copied {
@@ -269,9 +275,8 @@ func TestCopyBeforeMigrating(t *testing.T) {
 		t.Error(err)
 	}
 	// A migration must not run when the copy fails.
-	failed := migrateFrom(t.Context(), goose.DialectSQLite3, fstest.MapFS{"0001_revisions.sql": next["0001_revisions.sql"],
-		"0002_more.sql": next["0002_more.sql"], "0003_bad.sql": {Data: []byte("-- +goose Up\nCREATE TABLE third (x TEXT);\n")}},
-		conn, func(int64) error { return os.ErrPermission })
+	next["9002_bad.sql"] = &fstest.MapFile{Data: []byte("-- +goose Up\nCREATE TABLE third (x TEXT);\n")}
+	failed := migrateFrom(t.Context(), goose.DialectSQLite3, next, conn, func(int64) error { return os.ErrPermission })
 	if failed == nil {
 		t.Error("migrated without a copy")
 	}

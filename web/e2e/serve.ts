@@ -36,7 +36,7 @@ export class Serve {
 		return s;
 	}
 	async up(): Promise<void> {
-		const c = spawn(BIN, ['serve', '--addr', `127.0.0.1:${this.port}`, '--data', this.data], { stdio: ['ignore', 'pipe', 'pipe'] });
+		const c = spawn(BIN, ['serve', '--open', '--addr', `127.0.0.1:${this.port}`, '--data', this.data], { stdio: ['ignore', 'pipe', 'pipe'] });
 		this.child = c;
 		process.once('exit', () => c.kill('SIGKILL'));
 		const take = (b: Buffer) => (this.log = (this.log + b.toString()).slice(-4000));

@@ -32,6 +32,7 @@ func Run(t *testing.T, open func(*testing.T) lab.Store) {
 		"bytes are kept":            testBytes,
 		"fifty writers":             testConcurrent,
 		"one winner":                testOneWinner,
+		"vault":                     testVault,
 		"closed":                    testClosed,
 	} {
 		t.Run(name, func(t *testing.T) {
