@@ -23,20 +23,22 @@ export class Serve {
 	private log = '';
 	private port: number;
 	private data: string;
-	private constructor(port: number, data: string) {
+	private how: string[];
+	private constructor(port: number, data: string, how: string[]) {
 		this.port = port;
 		this.data = data;
+		this.how = how;
 		this.url = `http://127.0.0.1:${port}`;
 	}
 	/** On an empty folder, or on one that is given and is removed at the end as well. */
-	static async start(data = mkdtempSync(join(tmpdir(), 'ullage-e2e-'))): Promise<Serve> {
+	static async start(data = mkdtempSync(join(tmpdir(), 'ullage-e2e-')), how = ['--open']): Promise<Serve> {
 		if (!existsSync(BIN)) throw new Error(`${BIN} is not there: build it first (make), or set ULLAGE_BIN`);
-		const s = new Serve(await freePort(), data);
+		const s = new Serve(await freePort(), data, how);
 		await s.up();
 		return s;
 	}
 	async up(): Promise<void> {
-		const c = spawn(BIN, ['serve', '--open', '--addr', `127.0.0.1:${this.port}`, '--data', this.data], { stdio: ['ignore', 'pipe', 'pipe'] });
+		const c = spawn(BIN, ['serve', ...this.how, '--addr', `127.0.0.1:${this.port}`, '--data', this.data], { stdio: ['ignore', 'pipe', 'pipe'] });
 		this.child = c;
 		process.once('exit', () => c.kill('SIGKILL'));
 		const take = (b: Buffer) => (this.log = (this.log + b.toString()).slice(-4000));
@@ -52,6 +54,10 @@ export class Serve {
 			await new Promise((r) => setTimeout(r, 50));
 		}
 		throw new Error(`the server did not answer at ${this.url}/healthz:\n${this.log}`);
+	}
+	/** The one-time link of the first administrator, as the terminal shows it. */
+	get adminLink(): string {
+		return /\S+\/sign-in#link=\S+/.exec(this.log)?.[0] ?? '';
 	}
 	/** As a power cut ends it: no chance to tidy. */
 	async kill(): Promise<void> {

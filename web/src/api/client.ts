@@ -31,10 +31,10 @@ async function call(req: Request, timeout_ms = 45000): Promise<Response> {
 	return res;
 }
 
-const api = createClient<paths>({ baseUrl: '', fetch: (req: Request) => call(req) });
+export const api = createClient<paths>({ baseUrl: '', fetch: (req: Request) => call(req) });
 
 /** The data of an answer, or its problem as an error. */
-async function data<T>(p: Promise<{ data?: T; response: Response; error?: unknown }>): Promise<T> {
+export async function data<T>(p: Promise<{ data?: T; response: Response; error?: unknown }>): Promise<T> {
 	const { data: d, response, error } = await p;
 	if (d !== undefined) return d;
 	const e = (error ?? {}) as Problem;

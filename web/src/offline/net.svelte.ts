@@ -1,6 +1,7 @@
 // The state of the network as the technician sees it, and when to sync.
 import { browser } from '$app/env';
-import { alive, clock, listen, transport, Unreachable } from '#api/client.ts';
+import { alive, clock, listen, Refused, transport, Unreachable } from '#api/client.ts';
+import { session } from './session.svelte.ts';
 import { fetchRun, round, type Change } from './sync.ts';
 import { store } from './store.svelte.ts';
 
@@ -27,6 +28,10 @@ class Net {
 		addEventListener('offline', () => (this.state = 'offline'));
 		document.addEventListener('visibilitychange', () => this.watch());
 		void store.db.get('meta', 'cursor').then((c) => (this.synced = this.synced || !!c));
+		session.onSignedIn = () => this.again_now();
+		void session.load().then(() => this.again_now());
+	}
+	private again_now(): void {
 		this.watch();
 		void this.sync();
 	}
@@ -35,7 +40,7 @@ class Net {
 	private watch(): void {
 		this.stop?.();
 		this.stop = undefined;
-		if (document.visibilityState !== 'visible') return;
+		if (document.visibilityState !== 'visible' || session.locked) return;
 		this.stop = listen(() => void this.sync(), (up) => {
 			if (up) void this.sync();
 		});
@@ -56,6 +61,11 @@ class Net {
 	}
 
 	async sync(): Promise<void> {
+		// What is typed stays in the outbox until somebody has signed in.
+		if (session.locked) {
+			if (await alive()) this.state = 'online';
+			return;
+		}
 		if (this.busy) {
 			this.again = true;
 			return;
@@ -76,7 +86,11 @@ class Net {
 			if (out.sent + out.conflicts + out.refused + out.fetched > 0) store.tellOthers(news);
 		} catch (e) {
 			this.fails++;
-			if (e instanceof Unreachable) this.state = navigator.onLine ? 'unreachable' : 'offline';
+			if (e instanceof Refused && e.problem.status === 401) {
+				session.lost();
+				this.watch();
+				this.state = 'online';
+			} else if (e instanceof Unreachable) this.state = navigator.onLine ? 'unreachable' : 'offline';
 			else {
 				this.state = (await alive()) ? 'online' : 'unreachable';
 				this.trouble = (e as Error).message;
@@ -89,6 +103,7 @@ class Net {
 			this.again = false;
 			if (!this.fails) return this.sync();
 		}
+		if (session.locked) return;
 		const wait = this.fails ? Math.min(30000, 1000 * 2 ** Math.min(this.fails, 5)) : 60000;
 		this.timer = setTimeout(() => void this.sync(), wait);
 	}
