@@ -42,6 +42,7 @@ const byPassword = async (page: Page, name: string, pass: string) => {
 	await page.getByLabel('Name', { exact: true }).fill(name);
 	await page.getByLabel('Password', { exact: true }).fill(pass);
 	await page.getByRole('button', { name: 'Sign in', exact: true }).click();
+	await expect(page.getByRole('heading', { name: 'Sign in' })).toBeHidden();
 };
 async function phone(browser: Browser): Promise<[BrowserContext, Page]> {
 	const c = await browser.newContext({ ...PHONE, reducedMotion: 'reduce' });
@@ -104,6 +105,7 @@ test('a phone whose session ended keeps what is entered, and sends it after sign
 	await page.getByLabel('Password', { exact: true }).fill(TECH);
 	await page.getByLabel('The same again').fill(TECH);
 	await page.getByRole('button', { name: 'Sign in' }).click();
+	await expect(page.getByRole('heading', { name: 'Choose a password' })).toBeHidden();
 	await synced(page);
 	await sample(page, '371.9');
 	await synced(page);
@@ -157,6 +159,7 @@ test('a shared tablet goes from hand to hand by PIN', async ({ browser }) => {
 	await axe(page, 'hand over');
 	await page.getByLabel('PIN').fill('482915');
 	await page.getByRole('button', { name: 'Take over' }).click();
+	await expect(page.getByRole('heading', { name: 'Who takes over?' })).toBeHidden();
 	await synced(page);
 	await sample(page, '372.6');
 	await synced(page);
