@@ -203,6 +203,7 @@ var mayAsk = map[string][]string{
 	"changes": all, "stream": all, "stream-run": all, "view-run": all, "today": all, "batch": atLine,
 	"put-samples": atLine, "put-events": atLine,
 	"put-runs": enters, "put-batches": enters, "put-tanks": enters, "put-format-lots": enters, "put-meter-checks": enters, "put-instruments": enters,
+	"put-studies": enters, "put-brews": enters, "put-moves": enters, "put-readings": enters,
 	"put-people": {"review", "administer"}, "put-brewery": {"review", "administer"},
 	"recompute-run": reviews, "export": {"review", "administer"},
 	"list-imports": people, "get-import": people, "receive-import": reviews, "preview-import": reviews, "confirm-import": reviews, "undo-import": reviews, "import-progress": reviews,

@@ -88,6 +88,10 @@ func (s *Server) mayImport(ctx context.Context) error {
 	if s.Import != nil {
 		return nil
 	}
+	return noImports()
+}
+
+func noImports() error {
 	return newProblem(lab.NotFound, "path", imports, "this server does not import logs", "ask its operator")
 }
 

@@ -42,6 +42,9 @@ const buyLook = 5
 // BuyNext takes a usual package of each format that was filled, with the
 // instruments as they stand today, and tries what could be bought or done.
 func (s *Service) BuyNext(ctx context.Context) (*BuyNext, error) {
+	if err := s.May(ctx, DoJudge); err != nil {
+		return nil, err
+	}
 	out := &BuyNext{Packages: []UsualPackage{}, Instruments: []UsedInstrument{}, Assumed: []string{}}
 	formats, err := records[Format](ctx, s, Query{Kind: KindFormats})
 	if err != nil {

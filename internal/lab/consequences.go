@@ -78,6 +78,9 @@ type DoubtWord struct {
 // Consequences lists what a check puts in doubt, and judges it again under the
 // error that was found.
 func (s *Service) Consequences(ctx context.Context, id string) (*Consequences, error) {
+	if err := s.May(ctx, DoJudge); err != nil {
+		return nil, err
+	}
 	check, err := read[MeterCheck](ctx, s.Store, KindMeterChecks, id)
 	if err != nil {
 		return nil, err

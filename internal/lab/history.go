@@ -100,6 +100,9 @@ type LotRef struct {
 
 // InstrumentHistory reads all that is on record of an instrument.
 func (s *Service) InstrumentHistory(ctx context.Context, id string) (*History, error) {
+	if err := s.May(ctx, DoJudge); err != nil {
+		return nil, err
+	}
 	in, err := read[Instrument](ctx, s.Store, KindInstruments, id)
 	if err != nil {
 		return nil, err

@@ -32,6 +32,9 @@ var ofLot = map[string]map[string]string{
 
 // Propose gives what a study of tare, capacity or neck would change of its lot.
 func (s *Service) Propose(ctx context.Context, id string) (*Proposal, error) {
+	if err := s.May(ctx, DoJudge); err != nil {
+		return nil, err
+	}
 	study, err := read[Study](ctx, s.Store, KindStudies, id)
 	if err != nil {
 		return nil, err

@@ -123,6 +123,9 @@ type StandInQuery struct {
 
 // StandIn finds the newest agreement study in force that covers what is asked.
 func (s *Service) StandIn(ctx context.Context, q StandInQuery) (*StandIn, error) {
+	if err := s.May(ctx, DoJudge); err != nil {
+		return nil, err
+	}
 	studies, err := records[Study](ctx, s, Query{Kind: KindStudies})
 	if err != nil {
 		return nil, err
