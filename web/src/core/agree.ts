@@ -90,7 +90,7 @@ export function identityPlot(r: Agreement, u: Units, raw: Raw): PlotModel {
 	if (r.passing_bablok_slope !== null) curves.push({ at: curve((x) => r.passing_bablok_intercept! * f + r.passing_bablok_slope! * x, lo, hi, 1), name: `Passing–Bablok ${fmt(r.passing_bablok_slope, 3)}`, kind: 'second' });
 	return {
 		name: 'Calculated against direct', x: { name: `TPO, direct, ${u.oxygen}` }, y: { name: `TPO, calculated, ${u.oxygen}` },
-		points: r.pairs.map((p, i) => ({ x: p.direct_ppb * f, y: p.calculated_ppb * f, word: p.within ? 'within' : 'over', text: say(p, u, raw(i)) })), curves,
+		points: r.pairs.map((p, i) => ({ x: p.direct_ppb * f, y: p.calculated_ppb * f, word: p.within ? 'within' : 'over', text: say(p, u, raw(i)) })), curves, names: 'corner',
 		key: 'Full line: Deming · dashed: Passing–Bablok · grey: where both read the same'
 	};
 }

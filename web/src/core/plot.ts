@@ -8,7 +8,7 @@ export interface PlotBand { from: number; to: number; kind: 'aim' | 'own' }
 export interface PlotMark { x: number; name: string }
 export interface PlotModel {
 	name: string; x: { name: string; ticks?: [number, string][]; time?: boolean; from?: number; to?: number }; y: { name: string; from?: number; to?: number };
-	points: PlotPoint[]; curves?: PlotCurve[]; levels?: PlotLevel[]; bands?: PlotBand[]; marks?: PlotMark[]; key?: string;
+	points: PlotPoint[]; curves?: PlotCurve[]; levels?: PlotLevel[]; bands?: PlotBand[]; marks?: PlotMark[]; key?: string; /** Where lines are named; at their right end when not said. */ names?: 'corner';
 }
 
 /** Round ticks inside a range, about n of them. */
