@@ -8,6 +8,7 @@ interface Server {
 	brewery: S['Brewery']; people: S['Person']; beers: S['Beer']; formats: S['Format']; format_lots: S['FormatLot']; limits: S['Limit']; lines: S['Line'];
 	instruments: S['Instrument']; tanks: S['Tank']; batches: S['Batch']; runs: S['Run']; events: S['Event']; samples: S['Sample'];
 	meter_checks: S['MeterCheck']; studies: S['Study']; rules: S['RuleSet']; decisions: S['LotDecision'];
+	brews: S['Brew']; moves: S['Move']; readings: S['Reading']; cellar_limits: S['CellarLimit'];
 }
 /** Own field names, without the open index that every record has. */
 type Named<T> = keyof { [K in keyof T as string extends K ? never : K]: T[K] };

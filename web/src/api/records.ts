@@ -48,8 +48,10 @@ export interface Instrument extends Rec {
 /** How one check of an instrument is judged, and how often it is due. */
 export interface CheckPlan { against: Against; limit?: number; every_days?: number }
 export type Against = 'zero' | 'air' | 'response' | 'meter' | 'mass' | 'ice' | 'reference' | 'other';
-export interface Tank extends Rec { name: string; kind: 'fermenter' | 'bright_tank'; volume_hl?: number }
-export interface Batch extends Rec { code: string; beer_id?: string; tank_id?: string; volume_hl?: number; note?: string }
+export interface Tank extends Rec { name: string; kind: 'kettle_side' | 'fermenter' | 'bright_tank'; volume_hl?: number; headspace_bar?: number }
+export type BatchStatus = 'fermenting' | 'maturing' | 'bright' | 'empty';
+/** One lot of liquid in one vessel. */
+export interface Batch extends Rec { code: string; beer_id?: string; tank_id?: string; volume_hl?: number; made_at?: string; status?: BatchStatus; note?: string }
 
 /** What applied when the run began; later edits of the set-up do not reach back. */
 export interface InForce {
@@ -122,14 +124,39 @@ export interface LotDecision extends Rec {
 	run_id: string; proposed: 'release' | 'conditional' | 'hold'; rule?: string; decision: 'release' | 'conditional' | 'hold'; condition?: string; held?: LotSpan[]; why: string; input_hash?: string; readings?: number;
 }
 
+/** One knock-out into a fermenter, with the oxygen it was given. */
+export interface Brew extends Rec {
+	code?: string; batch_id: string; at: string; volume_hl?: number; sg?: number; temperature_c?: number; minutes?: number; gas?: 'air' | 'oxygen'; target_mg_l?: number;
+	carry_over_mg_l?: number; do_mg_l?: number; gas_flow_nl_min?: number; float_reading?: number; float_for?: 'air' | 'oxygen' | 'co2'; float_bar?: number; float_temperature_c?: number;
+	line_bar?: number; yeast?: string; yeast_source?: 'repitch' | 'propagated' | 'dry'; generation?: number; pitch_million_ml?: number; second_dose?: boolean; hours_to_drop?: number; note?: string;
+}
+export type MoveKind = 'transfer' | 'blend' | 'addition' | 'recirculation' | 'dump';
+export type Via = 'centrifuge' | 'filter' | 'carbonation' | 'hose' | 'pump' | 'heat_exchanger';
+export interface Addition { what?: 'deaerated_water' | 'dry_hop' | 'finings' | 'fruit' | 'yeast' | 'priming' | 'other'; amount_kg?: number; do_ppb?: number; air_ml?: number }
+/** Liquid from one vessel to another, or something put in. */
+export interface Move extends Rec {
+	kind: MoveKind; from_batch_id?: string; to_batch_id?: string; started_at: string; ended_at?: string; volume_hl?: number; flow_hl_h?: number;
+	via?: Via[]; hose_m?: number; hose_mm?: number; purge?: string; addition?: Addition; note?: string;
+}
+export type Point = 'wort_cooled' | 'wort_oxygenated' | 'pitched_12h' | 'fermentation_end' | 'dry_hop_before' | 'dry_hop_1h' | 'dry_hop_24h' | 'centrifuge_in' | 'centrifuge_out' | 'filter_in' | 'filter_out'
+	| 'carbonation_before' | 'carbonation_after' | 'tank_before' | 'tank_after' | 'tank_rested' | 'tank_hold' | 'tank_gas' | 'line_start' | 'filler_inlet' | 'unshaken' | 'tpo';
+/** One DO reading at a process point, always in ppb; raw is as typed. */
+export interface Reading extends Rec {
+	batch_id: string; move_id?: string; brew_id?: string; point: Point; at: string; raw?: string; do_ppb?: number; meter_id?: string; temperature_c?: number; pressure_bar?: number;
+	flow_hl_h?: number; tubing?: string; stabilised_min?: number; volume_moved_hl?: number; gas_o2_pct?: number; confirmed?: string; flags?: string[]; note?: string;
+}
+export type StepKind = 'transfer' | 'centrifuge' | 'filter' | 'carbonation' | 'dry_hop' | 'hold' | 'line' | 'filling' | 'headspace' | 'fermentation_end';
+/** Limit of a process point, or the budget of a step. */
+export interface CellarLimit extends Rec { what: 'point' | 'step'; point?: Point; step?: StepKind; beer_id?: string; green_ppb?: number; red_ppb?: number; note?: string }
+
 export interface Records {
 	brewery: Brewery; people: Person; beers: Beer; formats: Format; format_lots: FormatLot; limits: Limit; lines: Line;
 	instruments: Instrument; tanks: Tank; batches: Batch; runs: Run; events: RunEvent; samples: Sample;
-	meter_checks: MeterCheck; studies: Study; rules: RuleSet; decisions: LotDecision;
+	meter_checks: MeterCheck; studies: Study; rules: RuleSet; decisions: LotDecision; brews: Brew; moves: Move; readings: Reading; cellar_limits: CellarLimit;
 }
 export type Collection = keyof Records;
 export const COLLECTIONS: Collection[] = [
-	'brewery', 'people', 'beers', 'formats', 'format_lots', 'limits', 'lines', 'instruments', 'tanks', 'batches', 'runs', 'events', 'samples', 'meter_checks', 'studies', 'rules', 'decisions'
+	'brewery', 'people', 'beers', 'formats', 'format_lots', 'limits', 'lines', 'instruments', 'tanks', 'batches', 'runs', 'events', 'samples', 'meter_checks', 'studies', 'rules', 'decisions', 'brews', 'moves', 'readings', 'cellar_limits'
 ];
 
 /** One write: the record as it should stand after revision base_rev. */
