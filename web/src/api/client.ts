@@ -134,3 +134,9 @@ export type ImportPreview = components['schemas']['ImportPreview'];
 export type ImportMapping = components['schemas']['ImportMapping'];
 export type ImportProgress = components['schemas']['ImportProgress'];
 export type ImportRecord = components['schemas']['Import'];
+
+/** What the server computes of batches, over the records of all devices. */
+export const cellar = {
+	map: (id: string): Promise<OxygenMap> => data(api.GET('/api/v1/batches/{id}/map' as OneBatch, { params: { path: { id } } })) as Promise<unknown> as Promise<OxygenMap>,
+	changes: (id: string): Promise<Changes> => data(api.GET('/api/v1/batches/{id}/changes' as OneBatch, { params: { path: { id } } })) as Promise<unknown> as Promise<Changes>
+};

@@ -7,8 +7,8 @@ import { fmt, oxygen, parse, type Parsed } from './units.ts';
 /** In flow order. */
 export const POINT: Record<Point, string> = {
 	wort_cooled: 'Cooled wort, before the gas', wort_oxygenated: 'Wort after oxygenation', pitched_12h: '12 h after pitching', fermentation_end: 'End of fermentation',
-	dry_hop_before: 'Before dry hop', dry_hop_1h: '1 h after dry hop', dry_hop_24h: '24 h after dry hop', centrifuge_in: 'Centrifuge in', centrifuge_out: 'Centrifuge out', filter_in: 'Filter in', filter_out: 'Filter out',
-	carbonation_before: 'Before carbonation', carbonation_after: 'After carbonation', tank_before: 'Giving tank, before the transfer', tank_after: 'Receiving tank, after the transfer', tank_rested: 'Tank, rested', tank_hold: 'Tank, held',
+	dry_hop_before: 'Before dry hop', dry_hop_1h: '1 h after dry hop', dry_hop_24h: '24 h after dry hop', tank_before: 'Giving tank, before the transfer', centrifuge_in: 'Centrifuge in', centrifuge_out: 'Centrifuge out', filter_in: 'Filter in', filter_out: 'Filter out',
+	carbonation_before: 'Before carbonation', carbonation_after: 'After carbonation', tank_after: 'Receiving tank, after the transfer', tank_rested: 'Tank, rested', tank_hold: 'Tank, held',
 	tank_gas: 'Gas above the beer', line_start: 'Start of the filling line', filler_inlet: 'Filler inlet', unshaken: 'Package, unshaken DO', tpo: 'Package, TPO'
 };
 export const POINTS = Object.keys(POINT) as Point[];
@@ -26,10 +26,14 @@ export const TANK: Record<Tank['kind'], string> = { kettle_side: 'Kettle side', 
 export const YEAST: Record<string, string> = { repitch: 'Repitched', propagated: 'Propagated', dry: 'Active dry' };
 
 export interface CellarBound { green?: number; red?: number; start: boolean }
-/** Starting points in ppb, aim and limit of a small brewery at good practice (common practice; docs/cellar.md). */
-export const START_POINT: Partial<Record<Point, [green: number, red: number]>> = {};
+/** Starting points in ppb, aim and limit of a small brewery at good practice: common practice, the same table as core/cellar's. */
+export const START_POINT: Partial<Record<Point, [green: number, red: number]>> = {
+	fermentation_end: [10, 20], dry_hop_1h: [50, 200], dry_hop_24h: [30, 50], tank_before: [30, 50], tank_after: [30, 50], carbonation_after: [30, 50], tank_rested: [30, 50], tank_hold: [30, 50], filler_inlet: [40, 80], unshaken: [70, 140], tpo: [120, 200]
+};
 /** Starting points of the pick-up budgets, ppb. */
-export const START_STEP: Partial<Record<StepKind, number>> = {};
+export const START_STEP: Partial<Record<StepKind, number>> = { dry_hop: 8, transfer: 12, centrifuge: 10, filter: 30, carbonation: 2, hold: 2, line: 5, filling: 20, headspace: 60 };
+/** Wort, ppb: oxygen is wanted in it, so it has a band (common practice, as core/cellar's). */
+const WORT = { carried: 3000, low: 6000, high: 20000, pitched: 1000 };
 
 /** The limit of a point for a beer: the beer's own, then everybody's, then the starting point. */
 export function boundOf(limits: CellarLimit[], point: Point, beer_id?: string): CellarBound {
@@ -39,10 +43,17 @@ export function boundOf(limits: CellarLimit[], point: Point, beer_id?: string): 
 	const d = START_POINT[point];
 	return { green: d?.[0], red: d?.[1], start: true };
 }
-/** Wort has a window, not a ceiling: it is judged on the brew's target, not here. */
+function judgeWort(point: Point, ppb: number): Judgement {
+	const watch = (text: string, why: string): Judgement => ({ word: 'watch', text, why });
+	if (point === 'wort_cooled' && ppb > WORT.carried) return watch('Watch', 'More than 3 mg/L before the gas: air is drawn in at the cooler or its pump.');
+	if (point === 'wort_oxygenated' && ppb < WORT.low) return watch('Low for yeast', 'Below 6 mg/L: a slow start and a stuck end are likelier. Weigh it against this yeast.');
+	if (point === 'wort_oxygenated' && ppb > WORT.high) return watch('High', 'Above 20 mg/L. Bubbles in the cell read high too: read again.');
+	if (point === 'pitched_12h' && ppb > WORT.pitched) return watch('Watch', 'The yeast has not taken it within 12 h: look at vitality and pitch. A high-range sensor cannot see ppb.');
+	return { word: 'within', text: 'In its band', why: '' };
+}
 export function judgeReading(r: Pick<Reading, 'point' | 'do_ppb'>, b: CellarBound): Judgement {
 	if (r.do_ppb === undefined) return { word: 'none', text: 'No limit', why: '' };
-	if (r.point === 'wort_oxygenated' && b.green === undefined && b.red === undefined) return { word: 'none', text: 'By its target', why: '' };
+	if (isWort(r.point) && b.green === undefined && b.red === undefined) return judgeWort(r.point, r.do_ppb);
 	const j = judge(r.do_ppb, b.green, b.red);
 	return { ...j, why: j.word === 'over' ? 'Read it once more within 5 min, then bracket: one reading before the step, one after.' : j.word === 'none' ? 'Set a limit of this point under Set-up.' : '' };
 }

@@ -1,12 +1,13 @@
 // The set-up pages as data: which fields a record has, in which words, and why.
 import type { Collection } from '#api/records.ts';
+import { ENTERED, POINT, STATUS, STEP, TANK } from './cellar.ts';
 
 export interface Field {
 	key: string; label: string; type: 'text' | 'number' | 'select' | 'ref' | 'date' | 'datetime' | 'check' | 'area';
 	unit?: string; hint?: string; options?: [string, string][]; ref?: Collection; required?: boolean; step?: string; group?: string; temperature?: boolean;
 }
 export interface Page { one: string; many: string; why: string; fields: Field[]; columns: string[]; title: string }
-export type SetupCollection = Exclude<Collection, 'runs' | 'events' | 'samples' | 'studies' | 'decisions'>;
+export type SetupCollection = Exclude<Collection, 'runs' | 'events' | 'samples' | 'studies' | 'decisions' | 'brews' | 'moves' | 'readings'>;
 
 const name: Field = { key: 'name', label: 'Name', type: 'text', required: true };
 const note: Field = { key: 'note', label: 'Note', type: 'area' };
@@ -70,8 +71,19 @@ export const SETUP: Record<SetupCollection, Page> = {
 			num('late_minutes', 'Read within', 'min', 'Of closing; starting point 120'), num('yeast_minutes', 'Read within, live yeast', 'min', 'Starting point 15'), num('retest_minutes', 'Re-test within', 'min', 'Starting point 30'), num('retest_count', 'Good re-tests that refute a high package', '', 'Starting point 2', '1'),
 			num('min_readings', 'Packages needed for a lot', '', 'Starting point 5', '1'), num('risk', 'Risk of a single reading', 'share', 'Guard band (JCGM 106); starting point 0.05'), num('false_alarm', 'Causes named in normal runs', 'share', 'At most; starting point 0.05'), num('packages_per_pallet', 'Packages on a pallet', '', 'Counts the pallets of a held span', '1'), note]
 	},
-	tanks: { one: 'Tank', many: 'Tanks', why: 'Where the beer waits.', title: 'name', columns: ['kind', 'volume_hl'], fields: [name, { key: 'kind', label: 'Kind', type: 'select', options: [['fermenter', 'Fermenter'], ['bright_tank', 'Bright tank']], required: true }, num('volume_hl', 'Volume', 'hL'), note] },
-	batches: { one: 'Batch', many: 'Batches', why: 'One lot of beer in one tank.', title: 'code', columns: ['beer_id', 'tank_id', 'volume_hl'], fields: [{ ...name, key: 'code', label: 'Code' }, { key: 'beer_id', label: 'Beer', type: 'ref', ref: 'beers', required: true }, { key: 'tank_id', label: 'Tank', type: 'ref', ref: 'tanks' }, num('volume_hl', 'Volume', 'hL'), note] }
+	tanks: {
+		one: 'Tank', many: 'Tanks', why: 'The vessels of the cellar; top pressure and gas space count where their gas holds oxygen.', title: 'name', columns: ['kind', 'volume_hl'],
+		fields: [name, { key: 'kind', label: 'Kind', type: 'select', options: Object.entries(TANK), required: true }, num('volume_hl', 'Volume', 'hL', 'Brimful: what is not beer is gas space'), num('headspace_bar', 'Top pressure', 'bar gauge', 'What it is kept at'), note]
+	},
+	batches: {
+		one: 'Batch', many: 'Batches', why: 'One lot of liquid in one vessel. Beer moved to another vessel is a batch of its own, joined to this one by the move.', title: 'code', columns: ['beer_id', 'tank_id', 'volume_hl', 'status'],
+		fields: [{ ...name, key: 'code', label: 'Code' }, { key: 'beer_id', label: 'Beer', type: 'ref', ref: 'beers', required: true }, { key: 'tank_id', label: 'Tank', type: 'ref', ref: 'tanks' }, num('volume_hl', 'Volume', 'hL'), { key: 'made_at', label: 'Since', type: 'datetime', hint: 'Knock-out, or when it began to fill' }, { key: 'status', label: 'Where it stands', type: 'select', options: Object.entries(STATUS) }, note]
+	},
+	cellar_limits: {
+		one: 'Cellar limit', many: 'Cellar limits and budgets', why: 'Limits of DO at a point, and what a step may bring. Yours; what is not set here is a starting point from common practice.', title: 'what', columns: ['beer_id', 'green_ppb', 'red_ppb'],
+		fields: [{ key: 'what', label: 'Of', type: 'select', options: [['point', 'A point: DO read there'], ['step', 'A step: what it brings']], required: true }, { key: 'point', label: 'Point', type: 'select', options: ENTERED.map((p) => [p, POINT[p]]), hint: 'For a point only' }, { key: 'step', label: 'Step', type: 'select', options: Object.entries(STEP), hint: 'For a step only' },
+			{ key: 'beer_id', label: 'Beer', type: 'ref', ref: 'beers', hint: 'Empty: every beer without one of its own' }, num('green_ppb', 'Good up to; of a step its budget', 'ppb', 'Wort: 1 mg/L is 1000 ppb'), num('red_ppb', 'Act above', 'ppb'), note]
+	}
 };
 export const ORDER = Object.keys(SETUP) as SetupCollection[];
 export const isSetup = (c: string): c is SetupCollection => c in SETUP;

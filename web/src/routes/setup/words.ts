@@ -1,4 +1,5 @@
 import type { Rec } from '#api/records.ts';
+import { POINT, STEP } from '#core/cellar.ts';
 import { read, SETUP, type SetupCollection } from '#core/setup.ts';
 import { day } from '#core/units.ts';
 import { store } from '#offline/store.svelte.ts';
@@ -18,4 +19,5 @@ export function nameOf(c: SetupCollection, id: string): string {
 	const r = store.get(c, id) as Rec | undefined;
 	return r ? String(r.name ?? r.code ?? id.slice(0, 8)) : id.slice(0, 8);
 }
-export const title = (c: SetupCollection, r: Rec): string => show(c, r, SETUP[c].title);
+export const title = (c: SetupCollection, r: Rec): string =>
+	c === 'cellar_limits' ? (POINT[r.point as keyof typeof POINT] ?? STEP[r.step as keyof typeof STEP] ?? '–') : show(c, r, SETUP[c].title);

@@ -1,0 +1,128 @@
+// The oxygen map of a batch: its input, gathered from the records for the
+// calculation "batch-map", and what comes back. The physics is in the core.
+import { limitOf, type Addition, type Batch, type Beer, type Brew, type CellarLimit, type Instrument, type Move, type Point, type Reading, type Run, type Sample, type StepKind, type Tank } from '#api/records.ts';
+import type { Word } from './judge.ts';
+import { run as calc } from './client.ts';
+import { STEP } from './cellar.ts';
+
+export interface MapNode {
+	id: string; batch?: string; point?: Point | ''; move?: string; brew?: string; run?: string; at?: string; do_ppb?: number; u_ppb?: number; reconciled_ppb?: number; volume_hl?: number; grams?: number;
+	state?: 'ok' | 'watch' | 'over' | ''; green_ppb?: number; red_ppb?: number; limit_from?: string; readings?: string[];
+}
+export interface MapPart { from: string; batch?: string; volume_hl?: number; share: number; do_ppb: number }
+export type StepState = 'within' | 'over' | 'not_resolved' | 'negative' | 'no_budget';
+export interface MapStep {
+	id: string; from: string; to: string; parts?: MapPart[]; kind: StepKind | 'oxygenation' | 'fermentation' | 'addition'; covers?: string[]; batch?: string; move?: string; run?: string;
+	delta_ppb: number; u_ppb: number; low95_ppb: number; high95_ppb: number; dosed_ppb?: number; resolved: boolean; consumed: boolean; half_life_h?: number; grams?: number; air_ml_min?: number; flow_hl_h?: number; hours?: number;
+	budget_ppb?: number; budget_from?: string; state: StepState; reason: string; next_check?: string;
+}
+export interface MapClosure { tpo_ppb: number; sum_ppb: number; residual_ppb: number; allowed_ppb: number; within: boolean }
+export interface MapPackage { run: string; tank_ppb?: number; line_ppb?: number; filler_ppb?: number; headspace_ppb?: number; tpo_ppb?: number; closure?: MapClosure }
+export interface MapFinding { kind: string; where: string; step?: string; batch?: string; move?: string; ppb: number; evidence: string; fit?: Record<string, unknown>; next_check: string }
+export interface OxygenMap {
+	focus?: string; nodes: MapNode[]; steps: MapStep[]; blends?: { node: string; parts: MapPart[]; mixed_ppb: number; read_ppb?: number }[]; package?: MapPackage[]; closure?: MapClosure;
+	reconciliation: { needed: boolean; consistent: boolean; chi2: number; df: number; p: number; moved_most?: string; adjustments: { node: string; reading: string; ppb: number; in_u: number }[] };
+	tank_gas?: { reading: string; batch: string; gas_o2_fraction: number; contact_ppb: number; equilibrium_ppb?: number; gas_grams?: number }[];
+	diagnosis: MapFinding[]; assumptions: string[]; warnings: { code: string; where?: string; message: string; mend: string }[];
+}
+
+export interface Lab {
+	batches: Batch[]; tanks: Tank[]; moves: Move[]; brews: Brew[]; readings: Reading[]; runs: Run[]; limits: CellarLimit[]; beers: Beer[]; instruments: Instrument[];
+	samples: (run_id: string) => Sample[];
+}
+
+/** The batches that hang together with one: what flowed into it, and what it flowed into. */
+export function connected(moves: Move[], focus: string): Set<string> {
+	const into = new Map<string, string[]>(), out = new Map<string, string[]>();
+	const put = (m: Map<string, string[]>, k: string, v: string) => void (m.get(k)?.push(v) ?? m.set(k, [v]));
+	for (const m of moves)
+		if (m.from_batch_id && m.to_batch_id && m.from_batch_id !== m.to_batch_id) {
+			put(into, m.to_batch_id, m.from_batch_id);
+			put(out, m.from_batch_id, m.to_batch_id);
+		}
+	const walk = (start: Iterable<string>, next: Map<string, string[]>) => {
+		const seen = new Set(start), todo = [...seen];
+		for (let b = todo.pop(); b; b = todo.pop())
+			for (const x of next.get(b) ?? []) if (!seen.has(x)) seen.add(x), todo.push(x);
+		return seen;
+	};
+	// Downstream first, then everything that came into any of those.
+	return walk(walk([focus], out), into);
+}
+
+/** Standard uncertainty of a reading by its meter; undefined lets the core assume one. */
+export function meterU(i: Instrument | undefined, ppb: number): number | undefined {
+	const u = Math.hypot(i?.u_abs ?? 0, (i?.u_rel ?? 0) * ppb, (i?.resolution ?? 0) / Math.sqrt(12));
+	return i && (i.u_abs || i.u_rel) ? Number(u.toPrecision(6)) : undefined;
+}
+const some = <T extends object>(o: T): T => Object.fromEntries(Object.entries(o).filter(([, v]) => v !== undefined && v !== null && v !== '')) as T;
+
+function runInput(r: Run, samples: Sample[], meter?: Instrument) {
+	const mean = (v: (number | undefined)[]): { m?: number; u?: number } => {
+		const x = v.filter((y): y is number => y !== undefined && Number.isFinite(y));
+		if (!x.length) return {};
+		const m = x.reduce((a, b) => a + b, 0) / x.length;
+		const s2 = x.length > 1 ? x.reduce((a, b) => a + (b - m) ** 2, 0) / (x.length - 1) / x.length : 0;
+		return { m, u: Math.hypot(Math.sqrt(s2), meterU(meter, m) ?? 0) || undefined };
+	};
+	const good = samples.filter((s) => !s.flags?.some((f) => f === 'dent' || f === 'bulged'));
+	const inlet = mean(good.filter((s) => s.kind === 'inlet').map((s) => s.inputs.do_ppb)), un = mean(good.filter((s) => s.kind === 'unshaken').map((s) => s.inputs.do_ppb)), tpo = mean(good.filter((s) => s.kind === 'shaken').map((s) => s.result?.tpo_ppb));
+	return some({ id: r.id, batch: r.batch_id, started_at: r.started_at, inlet_ppb: inlet.m, inlet_u_ppb: inlet.u, unshaken_ppb: un.m, unshaken_u_ppb: un.u, tpo_ppb: tpo.m, tpo_u_ppb: tpo.u });
+}
+
+const added = (a: Addition | undefined) => a && some({ what: a.what, amount_kg: a.amount_kg, do_ppb: a.do_ppb, air_ml: a.air_ml });
+
+/** Input of "batch-map" for one batch and all that hangs together with it. */
+export function mapInput(lab: Lab, focus: string): Record<string, unknown> {
+	const ids = connected(lab.moves, focus);
+	const tank = new Map(lab.tanks.map((t) => [t.id, t])), meter = new Map(lab.instruments.map((i) => [i.id, i]));
+	const beer_id = lab.batches.find((b) => b.id === focus)?.beer_id;
+	const of = (what: CellarLimit['what']) => {
+		const fit = lab.limits.filter((l) => l.what === what && (!l.beer_id || l.beer_id === beer_id));
+		const key = (l: CellarLimit) => (what === 'point' ? l.point : l.step) ?? '';
+		return [...new Map([...fit.filter((l) => !l.beer_id), ...fit.filter((l) => l.beer_id)].map((l) => [key(l), l])).entries()];
+	};
+	const runs = lab.runs.filter((r) => r.batch_id && ids.has(r.batch_id));
+	return some({
+		focus,
+		batches: lab.batches.filter((b) => ids.has(b.id)).map((b) => {
+			const t = tank.get(b.tank_id ?? '');
+			return some({ id: b.id, code: b.code, volume_hl: b.volume_hl, tank: t?.name, vessel: t?.kind, headspace_bar: t?.headspace_bar, gas_hl: t?.volume_hl && b.volume_hl && t.volume_hl > b.volume_hl ? Number((t.volume_hl - b.volume_hl).toFixed(6)) : undefined });
+		}),
+		brews: lab.brews.filter((b) => ids.has(b.batch_id)).map((b) => some({ id: b.id, code: b.code, batch: b.batch_id, at: b.at, volume_hl: b.volume_hl, do_ppb: b.do_mg_l === undefined ? undefined : b.do_mg_l * 1000 })),
+		moves: lab.moves.filter((m) => (!m.from_batch_id || ids.has(m.from_batch_id)) && (!m.to_batch_id || ids.has(m.to_batch_id)) && (m.from_batch_id || m.to_batch_id)).map((m) => some({ id: m.id, kind: m.kind, from: m.from_batch_id, to: m.to_batch_id, volume_hl: m.volume_hl, flow_hl_h: m.flow_hl_h, via: m.via, started_at: m.started_at, ended_at: m.ended_at, addition: added(m.addition) })),
+		readings: lab.readings.filter((r) => ids.has(r.batch_id) && (r.do_ppb !== undefined || r.gas_o2_pct !== undefined)).map((r) => some({
+			id: r.id, batch: r.batch_id, move: r.move_id, brew: r.brew_id, point: r.point, at: r.at, do_ppb: r.do_ppb, u_ppb: meterU(meter.get(r.meter_id ?? ''), r.do_ppb ?? 0), meter: r.meter_id,
+			temperature_c: r.temperature_c, pressure_bar: r.pressure_bar, flow_hl_h: r.flow_hl_h, volume_hl: r.volume_moved_hl, gas_o2_fraction: r.gas_o2_pct === undefined ? undefined : r.gas_o2_pct / 100, confirmed: r.confirmed
+		})),
+		runs: runs.map((r) => runInput(r, lab.samples(r.id), meter.get(r.do_meter_id ?? ''))),
+		budgets: of('step').filter(([, l]) => l.green_ppb !== undefined).map(([step, l]) => ({ step, ppb: l.green_ppb })),
+		limits: of('point').map(([point, l]) => ({ point, green_ppb: l.green_ppb ?? l.red_ppb, red_ppb: l.red_ppb ?? l.green_ppb }))
+	});
+}
+
+export async function mapHere(lab: Lab, focus: string): Promise<OxygenMap> {
+	const a = await calc<OxygenMap>('batch-map', mapInput(lab, focus));
+	if (!a.result) throw new Error([a.error?.message, a.error?.mend].filter(Boolean).join('; ') || 'the map could not be computed');
+	return a.result;
+}
+
+/** What one step brought, from two readings. */
+export interface Pickup { delta_ppb: number; low95_ppb: number; high95_ppb: number; resolved: boolean; grams?: number; air_ml_min?: number }
+export async function stepOf(before: Reading, after: { do_ppb: number; temperature_c?: number; meter?: Instrument }, meterBefore: Instrument | undefined, flow_hl_h?: number, volume_hl?: number): Promise<Pickup> {
+	const a = await calc<Pickup>('pickup', some({ before_ppb: before.do_ppb, after_ppb: after.do_ppb, before_u_ppb: meterU(meterBefore, before.do_ppb ?? 0), after_u_ppb: meterU(after.meter, after.do_ppb), flow_hl_h, volume_hl }));
+	if (!a.result) throw new Error(a.error?.message ?? 'the pick-up could not be computed');
+	return a.result;
+}
+
+export const stepName = (k: MapStep['kind'] | string): string => ({ oxygenation: 'Oxygenation', fermentation: 'Fermentation', addition: 'Addition' })[k] ?? STEP[k as StepKind] ?? k;
+export const STATE: Record<StepState, { word: Word; text: string }> = {
+	within: { word: 'within', text: 'Within budget' }, over: { word: 'over', text: 'Over budget' }, not_resolved: { word: 'none', text: 'Not resolved' }, negative: { word: 'watch', text: 'Less after than before' }, no_budget: { word: 'none', text: 'No budget' }
+};
+export const stateOf = (s: MapStep): { word: Word; text: string } => (s.consumed ? { word: 'none', text: 'Taken up' } : s.kind === 'oxygenation' ? { word: 'none', text: 'Wanted' } : (STATE[s.state] ?? STATE.no_budget));
+export const NODE_WORD: Record<string, Word> = { ok: 'within', watch: 'watch', over: 'over' };
+export const FINDING: Record<string, string> = {
+	leak: 'A leak of constant size', proportional: 'Something dosed, or an offset', offset: 'Something dosed, or an offset', washout: 'Wash-out of what was left in the way', tank_gas: 'Gas space of the tank', consumption: 'Oxygen taken up', step: 'Pick-up over its budget', suction: 'Air drawn in on the suction side', meter: 'The meter', dry_hop: 'Air that came with the hops'
+};
+export const findingName = (k: string): string => FINDING[k] ?? k.replaceAll('_', ' ').replace(/^./, (c) => c.toUpperCase());
+export const inletLimit = (r: Run): number | undefined => limitOf(r.in_force, 'do_inlet')?.single_red_ppb;
