@@ -5,6 +5,7 @@ import type { Answer } from '../offline/outbox.ts';
 import type { Change, Transport } from '../offline/sync.ts';
 import createClient from 'openapi-fetch';
 import type { components, paths } from '#gen/api.d.ts';
+import type { OxygenMap } from '#core/cellarmap.ts';
 
 export class Unreachable extends Error {}
 export class Refused extends Error {
@@ -135,6 +136,9 @@ export type ImportMapping = components['schemas']['ImportMapping'];
 export type ImportProgress = components['schemas']['ImportProgress'];
 export type ImportRecord = components['schemas']['Import'];
 
+// Until they stand in the server's description.
+type OneBatch = '/api/v1/runs/{id}/judgement';
+export interface Changes { batch?: string }
 /** What the server computes of batches, over the records of all devices. */
 export const cellar = {
 	map: (id: string): Promise<OxygenMap> => data(api.GET('/api/v1/batches/{id}/map' as OneBatch, { params: { path: { id } } })) as Promise<unknown> as Promise<OxygenMap>,
