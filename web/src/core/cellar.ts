@@ -92,6 +92,8 @@ export const moveName = (m: Pick<Move, 'kind' | 'via' | 'addition'>): string =>
 export interface Around { batch: Batch; tank?: Tank; moves: Move[]; brews: Brew[]; readings: Reading[]; filling?: boolean }
 const H = 3600000;
 const t = (s: string | undefined): number => (s ? Date.parse(s) : NaN);
+/** A move that is going on fills this batch: nothing of it is due before that ends. */
+const fillingUp = (a: Around): boolean => a.moves.some((m) => m.to_batch_id === a.batch.id && m.from_batch_id && m.from_batch_id !== a.batch.id && !m.ended_at);
 
 /** The points of a move in the order the beer passes them. */
 export function pointsOf(m: Move, batch_id: string): Point[] {
@@ -112,10 +114,11 @@ export interface NextPoint { point: Point; why: string; at: number; move_id?: st
 export function nextPoints(a: Around, now: number): NextPoint[] {
 	const out: NextPoint[] = [];
 	const id = a.batch.id;
-	const read = (p: Point, since: number) => a.readings.some((r) => r.point === p && t(r.at) >= since - H / 2);
+	// What was read shortly before a move began counts for it.
+	const read = (p: Point, since: number) => a.readings.some((r) => r.point === p && t(r.at) >= since - 3 * H);
 	const mine = [...a.moves].filter((m) => m.from_batch_id === id || m.to_batch_id === id).sort((x, y) => t(y.started_at) - t(x.started_at));
-	for (const m of mine.filter((x) => x.kind !== 'addition' && x.kind !== 'dump')) {
-		if (m.ended_at || t(m.started_at) > now) continue;
+	for (const m of mine.filter((x) => x.kind !== 'addition' && x.kind !== 'dump' && (x.from_batch_id === id || !x.from_batch_id))) {
+		if (m.ended_at || t(m.started_at) > now || now - t(m.started_at) > 48 * H) continue;
 		for (const p of pointsOf(m, id)) if (!read(p, t(m.started_at))) out.push({ point: p, why: `${moveName(m)} is going on`, at: t(m.started_at), move_id: m.id });
 	}
 	const hop = mine.find((m) => m.kind === 'addition' && m.addition?.what === 'dry_hop');
@@ -123,7 +126,7 @@ export function nextPoints(a: Around, now: number): NextPoint[] {
 		for (const [p, h] of [['dry_hop_1h', 1], ['dry_hop_24h', 24]] as const) if (!read(p, t(hop.started_at) + h * H)) out.push({ point: p, why: 'dry hop', at: t(hop.started_at) + h * H, move_id: hop.id });
 	const brew = [...a.brews].sort((x, y) => t(y.at) - t(x.at))[0];
 	if (brew && now - t(brew.at) < 36 * H) {
-		if (!read('wort_oxygenated', t(brew.at)) && brew.do_mg_l === undefined) out.push({ point: 'wort_oxygenated', why: 'knock-out; yeast eats it within minutes', at: t(brew.at), brew_id: brew.id });
+		if (now - t(brew.at) < H && !read('wort_oxygenated', t(brew.at)) && brew.do_mg_l === undefined) out.push({ point: 'wort_oxygenated', why: 'knock-out; yeast eats it within minutes', at: t(brew.at), brew_id: brew.id });
 		if (!read('pitched_12h', t(brew.at) + 8 * H)) out.push({ point: 'pitched_12h', why: 'the yeast should have taken it all', at: t(brew.at) + 12 * H, brew_id: brew.id });
 	}
 	if (a.filling) for (const p of ['line_start', 'filler_inlet'] as const) if (!read(p, now - 2 * H)) out.push({ point: p, why: 'it is being packaged', at: now });
@@ -137,7 +140,7 @@ export function nextPoints(a: Around, now: number): NextPoint[] {
 	if ((s === 'fermenting' || (!s && a.tank?.kind === 'fermenter')) && !a.readings.some((r) => r.point === 'fermentation_end')) out.push({ point: 'fermentation_end', why: 'the plant\'s own zero', at: Infinity });
 	if (a.tank?.kind === 'kettle_side') out.push({ point: 'wort_cooled', why: 'counts as carry-over', at: Infinity });
 	if (s === 'maturing') out.push({ point: 'tank_before', why: 'before it is moved', at: Infinity });
-	if (s === 'bright' || (!s && a.tank?.kind === 'bright_tank')) {
+	if ((s === 'bright' || (!s && a.tank?.kind === 'bright_tank')) && !fillingUp(a)) {
 		const last = byAt(a.readings).at(-1);
 		if (last) out.push({ point: 'tank_hold', why: 'every day it is held', at: t(last.at) + 24 * H });
 	}
