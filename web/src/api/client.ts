@@ -141,6 +141,6 @@ type OneBatch = '/api/v1/runs/{id}/judgement';
 export interface Changes { batch?: string }
 /** What the server computes of batches, over the records of all devices. */
 export const cellar = {
-	map: (id: string): Promise<OxygenMap> => data(api.GET('/api/v1/batches/{id}/map' as OneBatch, { params: { path: { id } } })) as Promise<unknown> as Promise<OxygenMap>,
+	map: async (id: string): Promise<OxygenMap> => ((await data(api.GET('/api/v1/batches/{id}/map' as OneBatch, { params: { path: { id } } }))) as unknown as { map: OxygenMap }).map,
 	changes: (id: string): Promise<Changes> => data(api.GET('/api/v1/batches/{id}/changes' as OneBatch, { params: { path: { id } } })) as Promise<unknown> as Promise<Changes>
 };

@@ -158,13 +158,4 @@ export function suggest(a: Around, now: number): { first: NextPoint; near: Point
 /** After a reading before a machine its other side is next, within minutes: a pair is worth more than two singles. */
 export const PAIR: Partial<Record<Point, Point>> = { centrifuge_in: 'centrifuge_out', filter_in: 'filter_out', carbonation_before: 'carbonation_after', tank_before: 'tank_after', dry_hop_before: 'dry_hop_1h', line_start: 'filler_inlet' };
 
-/** The reading before this one on the beer's way, so that the step between them shows at once. */
-export function upstream(readings: Reading[], point: Point, at: number, move_id?: string): Reading | undefined {
-	if (isWort(point) || point === 'tank_gas') return undefined;
-	const i = POINTS.indexOf(point), hold = point === 'tank_hold' || point === 'tank_rested';
-	const fit = readings.filter((r) => r.do_ppb !== undefined && !isWort(r.point) && r.point !== 'tank_gas' && t(r.at) <= at && (POINTS.indexOf(r.point) < i || (hold && r.point === point)) && (move_id ? r.move_id === move_id || at - t(r.at) < 24 * H : at - t(r.at) < 96 * H));
-	const same = move_id ? fit.filter((r) => r.move_id === move_id) : [];
-	const from = same.length ? same : fit;
-	return from.sort((a, b) => (hold ? 0 : POINTS.indexOf(b.point) - POINTS.indexOf(a.point)) || t(b.at) - t(a.at))[0];
-}
 export const FLAGGED: Record<string, string> = { bubbles: 'Bubbles', unsteady: 'Unsteady', first_runnings: 'First runnings', doubtful: 'Doubtful', other: 'Other' };

@@ -9,7 +9,10 @@ export interface FlowRow { node: MapNode; step?: MapStep; joins: MapPart[]; leav
 export function ends(map: OxygenMap, focus: string): MapNode[] {
 	const left = new Set(map.steps.flatMap((s) => [s.from, ...(s.parts ?? []).map((p) => p.from)]));
 	const tips = map.nodes.filter((n) => !left.has(n.id));
-	const through = tips.filter((n) => way(map, n.id).some((r) => r.node.batch === focus || r.joins.some((j) => j.batch === focus)));
+	const at = new Map(map.nodes.map((n) => [n.id, n]));
+	// A reading beside the way to a package is shown there, it is no end of its own.
+	const packed = new Set(tips.filter((n) => n.run).flatMap((n) => way(map, n.id).map((r) => r.node.batch)));
+	const through = tips.filter((n) => n.run || !packed.has(at.get(n.id)?.batch)).filter((n) => way(map, n.id).some((r) => r.node.batch === focus || r.joins.some((j) => j.batch === focus)));
 	return (through.length ? through : tips).sort((a, b) => Number(!!b.run) - Number(!!a.run) || Date.parse(a.at ?? '') - Date.parse(b.at ?? '') || 0);
 }
 

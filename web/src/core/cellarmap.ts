@@ -52,7 +52,7 @@ export function connected(moves: Move[], focus: string): Set<string> {
 
 /** Standard uncertainty of a reading by its meter; undefined lets the core assume one. */
 export function meterU(i: Instrument | undefined, ppb: number): number | undefined {
-	const u = Math.hypot(i?.u_abs ?? 0, (i?.u_rel ?? 0) * ppb, (i?.resolution ?? 0) / Math.sqrt(12));
+	const u = Math.hypot(i?.u_abs ?? 0, (i?.u_rel ?? 0) * ppb);
 	return i && (i.u_abs || i.u_rel) ? Number(u.toPrecision(6)) : undefined;
 }
 const some = <T extends object>(o: T): T => Object.fromEntries(Object.entries(o).filter(([, v]) => v !== undefined && v !== null && v !== '')) as T;
@@ -75,6 +75,9 @@ const added = (a: Addition | undefined) => a && some({ what: a.what, amount_kg: 
 /** Input of "batch-map" for one batch and all that hangs together with it. */
 export function mapInput(lab: Lab, focus: string): Record<string, unknown> {
 	const ids = connected(lab.moves, focus);
+	// Where part of it went elsewhere, that batch is named, not followed.
+	const moves = lab.moves.filter((m) => (m.from_batch_id ? ids.has(m.from_batch_id) : ids.has(m.to_batch_id ?? '')));
+	const named = new Set([...ids, ...moves.map((m) => m.to_batch_id ?? '')]), kept = new Set(moves.map((m) => m.id));
 	const tank = new Map(lab.tanks.map((t) => [t.id, t])), meter = new Map(lab.instruments.map((i) => [i.id, i]));
 	const beer_id = lab.batches.find((b) => b.id === focus)?.beer_id;
 	const of = (what: CellarLimit['what']) => {
@@ -85,14 +88,14 @@ export function mapInput(lab: Lab, focus: string): Record<string, unknown> {
 	const runs = lab.runs.filter((r) => r.batch_id && ids.has(r.batch_id));
 	return some({
 		focus,
-		batches: lab.batches.filter((b) => ids.has(b.id)).map((b) => {
+		batches: lab.batches.filter((b) => named.has(b.id)).map((b) => {
 			const t = tank.get(b.tank_id ?? '');
 			return some({ id: b.id, code: b.code, volume_hl: b.volume_hl, tank: t?.name, vessel: t?.kind, headspace_bar: t?.headspace_bar, gas_hl: t?.volume_hl && b.volume_hl && t.volume_hl > b.volume_hl ? Number((t.volume_hl - b.volume_hl).toFixed(6)) : undefined });
 		}),
 		brews: lab.brews.filter((b) => ids.has(b.batch_id)).map((b) => some({ id: b.id, code: b.code, batch: b.batch_id, at: b.at, volume_hl: b.volume_hl, do_ppb: b.do_mg_l === undefined ? undefined : b.do_mg_l * 1000 })),
-		moves: lab.moves.filter((m) => (!m.from_batch_id || ids.has(m.from_batch_id)) && (!m.to_batch_id || ids.has(m.to_batch_id)) && (m.from_batch_id || m.to_batch_id)).map((m) => some({ id: m.id, kind: m.kind, from: m.from_batch_id, to: m.to_batch_id, volume_hl: m.volume_hl, flow_hl_h: m.flow_hl_h, via: m.via, started_at: m.started_at, ended_at: m.ended_at, addition: added(m.addition) })),
+		moves: moves.map((m) => some({ id: m.id, kind: m.kind, from: m.from_batch_id, to: m.to_batch_id, volume_hl: m.volume_hl, flow_hl_h: m.flow_hl_h, via: m.via, started_at: m.started_at, ended_at: m.ended_at, addition: added(m.addition) })),
 		readings: lab.readings.filter((r) => ids.has(r.batch_id) && (r.do_ppb !== undefined || r.gas_o2_pct !== undefined)).map((r) => some({
-			id: r.id, batch: r.batch_id, move: r.move_id, brew: r.brew_id, point: r.point, at: r.at, do_ppb: r.do_ppb, u_ppb: meterU(meter.get(r.meter_id ?? ''), r.do_ppb ?? 0), meter: r.meter_id,
+			id: r.id, batch: r.batch_id, move: kept.has(r.move_id ?? '') ? r.move_id : undefined, brew: r.brew_id, point: r.point, at: r.at, do_ppb: r.do_ppb, u_ppb: meterU(meter.get(r.meter_id ?? ''), r.do_ppb ?? 0), meter: r.meter_id,
 			temperature_c: r.temperature_c, pressure_bar: r.pressure_bar, flow_hl_h: r.flow_hl_h, volume_hl: r.volume_moved_hl, gas_o2_fraction: r.gas_o2_pct === undefined ? undefined : r.gas_o2_pct / 100, confirmed: r.confirmed
 		})),
 		runs: runs.map((r) => runInput(r, lab.samples(r.id), meter.get(r.do_meter_id ?? ''))),
@@ -107,12 +110,12 @@ export async function mapHere(lab: Lab, focus: string): Promise<OxygenMap> {
 	return a.result;
 }
 
-/** What one step brought, from two readings. */
-export interface Pickup { delta_ppb: number; low95_ppb: number; high95_ppb: number; resolved: boolean; grams?: number; air_ml_min?: number }
-export async function stepOf(before: Reading, after: { do_ppb: number; temperature_c?: number; meter?: Instrument }, meterBefore: Instrument | undefined, flow_hl_h?: number, volume_hl?: number): Promise<Pickup> {
-	const a = await calc<Pickup>('pickup', some({ before_ppb: before.do_ppb, after_ppb: after.do_ppb, before_u_ppb: meterU(meterBefore, before.do_ppb ?? 0), after_u_ppb: meterU(after.meter, after.do_ppb), flow_hl_h, volume_hl }));
-	if (!a.result) throw new Error(a.error?.message ?? 'the pick-up could not be computed');
-	return a.result;
+/** The step that a reading being typed would close, as the map will show it. */
+export interface Live { step: MapStep; from?: MapNode }
+export async function liveStep(lab: Lab, draft: Reading): Promise<Live | undefined> {
+	const map = await mapHere({ ...lab, readings: [...lab.readings.filter((r) => r.id !== draft.id), draft] }, draft.batch_id);
+	const to = map.nodes.find((n) => n.readings?.includes(draft.id)), step = map.steps.find((s) => s.to === to?.id);
+	return step && { step, from: map.nodes.find((n) => n.id === step.from) };
 }
 
 export const stepName = (k: MapStep['kind'] | string): string => ({ oxygenation: 'Oxygenation', fermentation: 'Fermentation', addition: 'Addition' })[k] ?? STEP[k as StepKind] ?? k;

@@ -85,6 +85,13 @@ export function volume(ml: number | undefined, u: Units, digits = 1): string {
 	return u.volume === 'floz' ? `${fmt(ml / ML_PER_FLOZ, digits + 1)} fl oz` : `${fmt(ml, digits)} mL`;
 }
 
+/** Mass of oxygen: grams, below one gram mg. */
+export function mass(g: number | undefined): string {
+	if (g === undefined || !Number.isFinite(g)) return '–';
+	const a = Math.abs(g);
+	return a >= 0.9995 ? `${fmt(g, a < 10 ? 1 : 0)} g` : `${fmt(1000 * g, a < 0.01 ? 1 : 0)} mg`;
+}
+
 export function ago(iso: string | undefined, now: number): string {
 	if (!iso) return '';
 	const min = Math.round((now - Date.parse(iso)) / 60000);

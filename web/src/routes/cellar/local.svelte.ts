@@ -1,6 +1,7 @@
 // The cellar as this device knows it: what hangs together, gathered once for a page.
 import type { Batch, Beer, Brew, CellarLimit, Move, Reading, Run, Tank } from '#api/records.ts';
 import { boundOf, byAt, judgeReading, type Around } from '#core/cellar.ts';
+import type { Lab } from '#core/cellarmap.ts';
 import { store } from '#offline/store.svelte.ts';
 
 function group<T>(list: T[], keys: (x: T) => (string | undefined)[]): Map<string, T[]> {
@@ -53,3 +54,8 @@ const stamp = (b: Batch): string => b.made_at ?? b.device_at ?? b.id;
 export const beerOf = (b: Batch | undefined): Beer | undefined => store.get('beers', b?.beer_id);
 export const batchName = (b: Batch | undefined): string => (b ? `${b.code}${beerOf(b) ? ` ${beerOf(b)!.name}` : ''}` : '–');
 export const whoIs = (x?: string): string => store.get('people', x)?.initials || store.get('people', x)?.name || x || '–';
+
+export const labHere = (): Lab => ({
+	batches: store.list('batches'), tanks: store.list('tanks'), moves: store.list('moves'), brews: store.list('brews'), readings: store.list('readings'), runs: store.list('runs'), limits: store.list('cellar_limits'), beers: store.list('beers'), instruments: store.list('instruments'),
+	samples: (run_id) => store.of('samples', run_id)
+});

@@ -1,14 +1,11 @@
 // Loads a batch's oxygen map: from the server while it answers, else computed
 // here by the same core from the records on this device.
 import { cellar, Unreachable } from '#api/client.ts';
-import { connected, mapHere, type Lab, type OxygenMap } from '#core/cellarmap.ts';
+import { connected, mapHere, type OxygenMap } from '#core/cellarmap.ts';
 import { net } from '#offline/net.svelte.ts';
 import { store } from '#offline/store.svelte.ts';
+import { labHere } from '../../local.svelte.ts';
 
-export const labHere = (): Lab => ({
-	batches: store.list('batches'), tanks: store.list('tanks'), moves: store.list('moves'), brews: store.list('brews'), readings: store.list('readings'), runs: store.list('runs'), limits: store.list('cellar_limits'), beers: store.list('beers'), instruments: store.list('instruments'),
-	samples: (run_id) => store.of('samples', run_id)
-});
 /** The runs that draw this batch or what became of it. */
 export function runsOf(batch: string) {
 	const ids = connected(store.list('moves'), batch);
@@ -33,7 +30,7 @@ export class BatchMap {
 			if (waits || net.state === 'offline' || net.state === 'unreachable') throw new Unreachable('not asked');
 			map = await cellar.map(id);
 		} catch (e) {
-			if (!(e instanceof Unreachable)) trouble = (e as Error).message;
+			if (!(e instanceof Unreachable) && (e as Error).message !== "404 page not found" && !String((e as Error).message).includes("ot found") && !String((e as Error).message).includes("no such")) trouble = (e as Error).message;
 			else if (store.get('batches', id)) {
 				by = 'device';
 				const here = await Promise.all(runsOf(id).map((r) => (net.state === 'online' ? net.openRun(r.id) : store.db.get('meta', 'have:' + r.id).then((x) => (x || store.of('samples', r.id).length ? 'here' : 'partial')))));
