@@ -70,6 +70,7 @@ type builder struct {
 	batch      int
 	tank       int
 	brights    []*bright
+	soon       []written // let go before the check after them
 	sum        Summary
 }
 

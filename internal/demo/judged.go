@@ -16,45 +16,13 @@ var perPallet = []struct {
 // of the meters, rules, and what was decided.
 func (b *builder) judged() {
 	b.meterChecks()
+	b.letGoTooSoon()
 	at := b.begins.AddDate(0, 0, -4).Add(10 * time.Hour)
 	for _, x := range perPallet {
 		n := x.n
 		b.add(at, write{record: &lab.RuleSet{Meta: meta(b.id(at), b.ref("head"), "desk", at), FormatID: b.ref(x.format), PerPallet: &n}})
 	}
 	b.decisions()
-}
-
-// meterChecks are weekly through the history and every morning in the days of
-// the scripted runs. The can line's meter read 6 ppb high until its cap was
-// renewed; the spare one reads 14 ppb high since some day before R11.
-func (b *builder) meterChecks() {
-	check := func(key string, at time.Time, outcome string, offset float64, note string) {
-		if at.After(b.now.Add(-time.Minute)) {
-			return
-		}
-		b.add(at.Add(time.Second), write{record: &lab.MeterCheck{Meta: meta(b.id(at), b.ref("tech"), "bench", at), InstrumentID: b.ref(key),
-			At: lab.At(at), Outcome: outcome, Against: "zero", OffsetPpb: lab.Num(offset), OffsetUPpb: lab.Num(1), Note: note}})
-	}
-	for week := range historyWeeks {
-		at := b.begins.AddDate(0, 0, 7*week).Add(6 * time.Hour)
-		check("meter2", at, "passed", 0.3, "")
-		switch {
-		case week+1 < capWeek:
-			check("meter1", at, "failed", 6, "")
-		case week+1 == capWeek:
-			check("meter1", at, "failed", 6, "sensor cap renewed after it")
-			check("meter1", at.Add(20*time.Minute), "passed", 0, "after the new cap")
-		default:
-			check("meter1", at, "passed", 0, "")
-		}
-	}
-	for n := 13; n >= 0; n-- {
-		at := b.workday(n).Add(6 * time.Hour)
-		check("meter1", at, "passed", 0, "")
-		check("meter2", at.Add(5*time.Minute), "passed", 0.4, "")
-	}
-	check("meter3", b.workday(5).Add(6*time.Hour+10*time.Minute), "passed", 1, "")
-	check("meter3", b.now.Add(-200*time.Minute), "failed", 14, "out of use until the cell is renewed")
 }
 
 // decisions beside the holds and releases of decide. The others wait for a person.

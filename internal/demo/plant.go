@@ -1,6 +1,10 @@
 package demo
 
-import "math/rand/v2"
+import (
+	"math/rand/v2"
+
+	"ullage/internal/lab"
+)
 
 // geometry of a package: mL and g, mean and standard deviation. All invented,
 // in the range of the trade.
@@ -116,22 +120,37 @@ var staff = []struct{ key, name, initials, role, gravity string }{
 	{"head", "E. W.", "EW", "Brewmaster", "plato"},
 }
 
-// meter is an instrument with the error it truly has.
+// meter is an instrument with what is known of it: uncertainties close to the
+// scatter its readings are told with, in record.go.
 type meter struct {
 	key, name, kind  string
 	step, uAbs, uRel float64
 	everyDays        float64
 	note             string
+	low, high, drift float64 // range, and u grown in 30 days
+	life             float64 // of the sensor, days
+	plan             []lab.CheckPlan
+	purchase         string
 }
 
+var (
+	oxygenPlan = []lab.CheckPlan{{Against: lab.AgainstZero, Limit: lab.Num(3), EveryDays: lab.Num(7)}, {Against: lab.AgainstAir, Limit: lab.Num(3), EveryDays: lab.Num(30)},
+		{Against: lab.AgainstResponse, Limit: lab.Num(90), EveryDays: lab.Num(30)}}
+	massPlan    = []lab.CheckPlan{{Against: lab.AgainstMass, Limit: lab.Num(0.1)}}
+	kegMassPlan = []lab.CheckPlan{{Against: lab.AgainstMass, Limit: lab.Num(10)}}
+	icePlan     = []lab.CheckPlan{{Against: lab.AgainstIce, Limit: lab.Num(0.3)}}
+)
+
 var meters = []meter{
-	{"meter1", "DO meter 1", "do_meter", 1, 1, 0.02, 7, "optical cell, at the can line"},
-	{"meter2", "DO meter 2", "do_meter", 0.1, 0.8, 0.02, 7, "optical cell, laboratory"},
-	{"meter3", "DO meter 3", "do_meter", 1, 1, 0.02, 14, "spare, optical cell of the oldest build here"},
-	{"meter4", "DO meter 4", "do_meter", 10, 50, 0.02, 30, "optical cell, wide range, in the wort line"},
-	{"balance", "Balance, 0.1 g", "scale", 0.1, 0.05, 0, 30, ""},
-	{"platform", "Platform scale, 10 g", "scale", 10, 5, 0, 90, ""},
-	{"probe", "Thermometer 1", "thermometer", 0.1, 0.1, 0, 180, ""},
+	{"meter1", "DO meter 1", lab.DOMeter, 1, 0.6, 0.02, 7, "optical cell, at the can line", 0, 2000, 0.4, 365, oxygenPlan, "second-hand, three years ago; next: one that shows 0.1 ppb"},
+	{"meter2", "DO meter 2", lab.DOMeter, 0.1, 0.6, 0.02, 7, "optical cell, laboratory", 0, 2000, 0.3, 365, oxygenPlan, ""},
+	{"meter3", "DO meter 3", lab.DOMeter, 1, 0.8, 0.02, 14, "spare, optical cell of the oldest build here", 0, 2000, 1.5, 365, nil, "not to be replaced: the laboratory's is to become the spare"},
+	{"meter4", "DO meter 4", lab.DOMeter, 10, 50, 0.02, 30, "optical cell, wide range, in the wort line", 0, 45000, 0, 730, nil, ""},
+	{"direct", "TPO meter", lab.TPOMeter, 1, 1, 0.02, 0, "reads a whole package; on loan from the laboratory of the malting two valleys on", 5, 5000, 0, 0, nil, ""},
+	{"balance", "Balance, 0.1 g", lab.Scale, 0.1, 0.04, 0, 30, "", 1, 3000, 0, 0, massPlan, ""},
+	{"platform", "Platform scale, 10 g", lab.Scale, 10, 5, 0, 90, "", 1000, 60000, 0, 0, kegMassPlan, ""},
+	{"probe", "Thermometer 1", lab.Thermometer, 0.1, 0.1, 0, 180, "", -10, 110, 0, 0, icePlan, ""},
+	{"baro", "Barometer", lab.Barometer, 0.01, 0.1, 0, 0, "at the bench: station pressure", 80, 110, 0, 0, nil, ""},
 }
 
 // stepOf is the smallest step an instrument shows.

@@ -127,19 +127,6 @@ func (b *builder) limits(at time.Time) {
 	b.add(at, ws...)
 }
 
-// instrument as it stands after a check.
-func (b *builder) instrument(m lab.Meta, x meter, checked time.Time, note string) *lab.Instrument {
-	if note == "" {
-		note = x.note
-	}
-	r := &lab.Instrument{Meta: m, Name: x.name, InstrumentKind: x.kind, Resolution: lab.Num(x.step), UAbs: lab.Num(x.uAbs),
-		CheckEveryDays: lab.Num(x.everyDays), LastCheckedAt: lab.At(checked), Note: note}
-	if x.uRel > 0 {
-		r.URel = lab.Num(x.uRel)
-	}
-	return r
-}
-
 // checks writes the revisions of the instruments: the renewed cell, and the
 // newest check of each, so that the balance is overdue and the platform scale is due soon.
 func (b *builder) checks() {
@@ -167,18 +154,10 @@ func (b *builder) checks() {
 			}
 			r := b.instrument(meta(b.ref(c.key), b.ref("tech"), "bench", c.at), x, c.at, c.note)
 			r.Reason = "check"
+			if c.key == "meter1" {
+				r.SensorReplacedAt = lab.At(renewed)
+			}
 			b.add(c.at.Add(time.Second), write{r, c.rev})
 		}
 	}
-}
-
-// offset is the error, ppb, that a DO meter truly has.
-func (b *builder) offset(key string, at time.Time) float64 {
-	switch {
-	case key == "meter1" && b.week(at) < capWeek:
-		return 6
-	case key == "meter3":
-		return 14
-	}
-	return 0
 }
