@@ -65,7 +65,7 @@ type MapReadingRow struct {
 	Point       string                  `json:"point" need:"yes" help:"point of the way"`
 	At          moment                  `json:"at" help:"when"`
 	DO          *quantity.DO            `json:"do_ppb" help:"DO read"`
-	U           *quantity.DO            `json:"u_ppb" help:"its standard uncertainty"`
+	U           *quantity.DO            `json:"u_ppb" help:"standard uncertainty of the meter; sampling is added"`
 	Meter       label                   `json:"meter" help:"meter that read it"`
 	Temperature *quantity.Temperature   `json:"temperature_c" help:"temperature of the beer"`
 	Pressure    *quantity.GaugePressure `json:"pressure_kpa" help:"gauge pressure there"`
@@ -73,6 +73,7 @@ type MapReadingRow struct {
 	Volume      *quantity.Volume        `json:"volume_ml" help:"volume moved by then"`
 	GasO2       *quantity.Fraction      `json:"gas_o2_fraction" help:"oxygen of a gas space"`
 	Confirmed   string                  `json:"confirmed" help:"event where a value of 1000 ppb or more is meant"`
+	First       bool                    `json:"first_runnings" help:"true where it did not go to the tank"`
 }
 
 // MapRunRow is the packaging of a batch.
@@ -131,5 +132,5 @@ func BatchMap(in *BatchMapInput) (Answer, error) {
 func (r *MapReadingRow) reading() cellar.Reading {
 	return cellar.Reading{ID: string(r.ID), Batch: string(r.Batch), Move: string(r.Move), Brew: string(r.Brew), Run: string(r.Run), Point: r.Point, At: r.At.Time,
 		DO: valueOr(r.DO, 0), U: valueOr(r.U, 0), Meter: string(r.Meter), TemperatureC: bare(r.Temperature), PressureBar: inBar(r.Pressure),
-		FlowHLH: valueOr(r.Flow, 0), VolumeHL: hl(r.Volume), GasO2: bare(r.GasO2), Confirmed: r.Confirmed}
+		FlowHLH: valueOr(r.Flow, 0), VolumeHL: hl(r.Volume), GasO2: bare(r.GasO2), Confirmed: r.Confirmed, FirstRunnings: r.First}
 }

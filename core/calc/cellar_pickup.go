@@ -23,7 +23,7 @@ type PickupRow struct {
 	Point       string                `json:"point" need:"yes" help:"point of the way, such as fermentation_end, tank_before, centrifuge_in, tank_after, filler_inlet"`
 	Taken       moment                `json:"taken_at" help:"when, like 2026-03-02T07:25:00+01:00"`
 	DO          quantity.DO           `json:"do_ppb" need:"yes" help:"DO read; unshaken DO and TPO at those points"`
-	U           *quantity.DO          `json:"u_ppb" help:"its standard uncertainty"`
+	U           *quantity.DO          `json:"u_ppb" help:"standard uncertainty of the meter; sampling is added"`
 	Volume      *quantity.Volume      `json:"volume_ml" help:"volume there; rising within a step: moved by then"`
 	Flow        *quantity.Flow        `json:"flow_hl_h" help:"flow then"`
 	Temperature *quantity.Temperature `json:"temperature_c" help:"temperature then"`

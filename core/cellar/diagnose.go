@@ -69,7 +69,7 @@ func (w *way) tests() []mapTest {
 		if !v.known || v.run != "" || IsWort(v.point) {
 			continue
 		}
-		if v.move != "" && len(v.readings) > 0 {
+		if v.move != "" {
 			out = append(out, w.flowTests(i)...)
 		}
 	}
@@ -98,7 +98,7 @@ func (w *way) flowTests(i int) []mapTest {
 	if len(parts) == 1 {
 		before = &w.list[parts[0].from]
 	}
-	for _, r := range v.readings {
+	for _, r := range v.all {
 		row := TestRow{At: r.At, FlowHLH: r.FlowHLH, Out: &r.DO, OutU: r.U, MeterOut: r.Meter}
 		if row.FlowHLH <= 0 {
 			if m := w.moveByID(v.move); m != nil {
@@ -106,7 +106,7 @@ func (w *way) flowTests(i int) []mapTest {
 			}
 		}
 		if before != nil {
-			if b := nearestIn(before.readings, r); b != nil {
+			if b := nearestIn(before.all, r); b != nil {
 				row.In, row.InU, row.MeterIn = &b.DO, b.U, b.Meter
 			}
 		}
@@ -114,7 +114,7 @@ func (w *way) flowTests(i int) []mapTest {
 	}
 	pairs, _ := t.pairs()
 	least, most := flowRange(pairs)
-	if len(pairs) >= 2 && most >= 1.25*least || len(v.readings) >= leastTrace {
+	if len(pairs) >= 2 && most >= 1.25*least || len(v.all) >= leastTrace {
 		return []mapTest{t}
 	}
 	return nil

@@ -165,7 +165,7 @@ func (w *way) run(s *state, r *Run) {
 		v := vertex{batch: r.Batch, run: r.ID, point: p.point, volume: volume, in: []link{{at, 1, volume}}, ops: []string{p.op}, at: r.Started}
 		rows := append(w.take("run "+r.ID+" "+p.point), w.nearest(r, p.point)...)
 		if p.value != nil {
-			rows = append(rows, &Reading{ID: r.ID + "/" + p.point, Run: r.ID, Batch: r.Batch, Point: p.point, At: r.Started, DO: *p.value, U: runU(p.point, *p.value, p.u), Meter: "run " + r.ID + " " + p.point})
+			rows = append(rows, &Reading{ID: r.ID + "/" + p.point, Run: r.ID, Batch: r.Batch, Point: p.point, At: r.Started, DO: *p.value, U: runU(*p.value, p.u), whole: true})
 		}
 		v.read(rows)
 		at = w.add(v)
@@ -208,14 +208,11 @@ func (w *way) runAt(batch string, at time.Time) string {
 }
 
 // runU is the standard uncertainty of a run's mean where none is given.
-func runU(point string, v, u float64) float64 {
-	switch {
-	case u > 0:
+func runU(v, u float64) float64 {
+	if u > 0 {
 		return u
-	case point == TPO:
-		return max(tpoPPB, tpoShare*v)
 	}
-	return 0
+	return max(runPPB, runShare*v)
 }
 
 // locate holds together the readings of one place: it finds the move of a

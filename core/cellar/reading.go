@@ -9,15 +9,15 @@ import (
 )
 
 // Assumed standard uncertainty of a reading (eq. 41), our judgement of ordinary
-// practice: the meter as elsewhere, half of its variance common to all its
-// readings, and what tube, flush and bubbles do to one sample.
+// practice: the meter as elsewhere or as given, half of its variance common to
+// all its readings, and what tube, flush and bubbles do to one sample.
 const (
 	meterPPB    = 1.0
 	meterShare  = 0.02
 	samplePPB   = 1.5
 	commonShare = 0.5
-	tpoShare    = 0.04 // of the mean TPO of a run
-	tpoPPB      = 2.0
+	runShare    = 0.04 // of a mean of a run
+	runPPB      = 2.0
 )
 
 // normal95 is the 97.5 % point of the normal distribution.
@@ -27,12 +27,13 @@ const normal95 = 1.959963984540054
 // it shares with every reading of its meter.
 func spread(r *Reading) (own, common float64) {
 	meter := math.Max(meterPPB, meterShare*math.Abs(r.DO))
-	common = meter * math.Sqrt(commonShare)
-	if r.U <= 0 {
-		return math.Sqrt((1-commonShare)*meter*meter + samplePPB*samplePPB), common
+	switch {
+	case r.whole:
+		return r.U, 0
+	case r.U > 0:
+		meter = r.U
 	}
-	common = math.Min(common, r.U*math.Sqrt(commonShare))
-	return math.Sqrt(r.U*r.U - common*common), common
+	return math.Hypot(meter*math.Sqrt(1-commonShare), samplePPB), meter * math.Sqrt(commonShare)
 }
 
 // estimate is a value with what is not known of it: its own part, and loadings

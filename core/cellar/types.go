@@ -70,7 +70,7 @@ type Reading struct {
 	Point        string    `json:"point"`
 	At           time.Time `json:"at,omitzero"`
 	DO           float64   `json:"do_ppb"`
-	U            float64   `json:"u_ppb,omitempty"` // standard uncertainty; 0: assumed (eq. 41)
+	U            float64   `json:"u_ppb,omitempty"` // standard uncertainty of the meter; 0: assumed (eq. 41)
 	Meter        string    `json:"meter,omitempty"`
 	TemperatureC *float64  `json:"temperature_c,omitempty"`
 	PressureBar  *float64  `json:"pressure_bar,omitempty"` // gauge
@@ -78,6 +78,12 @@ type Reading struct {
 	VolumeHL     float64   `json:"volume_hl,omitempty"` // moved so far
 	GasO2        *float64  `json:"gas_o2_fraction,omitempty"`
 	Confirmed    string    `json:"confirmed,omitempty"` // "event": a value of 1000 ppb or more after fermentation is meant
+
+	// FirstRunnings did not go to the tank: out of the mean of their point where
+	// others remain, and in its trace.
+	FirstRunnings bool `json:"first_runnings,omitempty"`
+
+	whole bool // U holds everything, as that of a run's mean
 }
 
 // Run is the packaging of a batch: the means of its readings.

@@ -13,10 +13,10 @@ type vertex struct {
 	at                                time.Time
 	volume                            float64
 	in                                []link
-	dosed                             float64  // ppb that additions brought by their own figures (eq. 43)
-	ops                               []string // steps that lead into it
-	rows                              []string // ids of its readings
-	readings                          []*Reading
+	dosed                             float64    // ppb that additions brought by their own figures (eq. 43)
+	ops                               []string   // steps that lead into it
+	rows                              []string   // ids of its readings
+	readings, all                     []*Reading // without first runnings, and with them
 	estimate
 	known bool // it was read
 	flow  float64
@@ -93,15 +93,18 @@ func (v *vertex) read(rows []*Reading) {
 		return
 	}
 	byTime(rows)
-	v.readings, v.known = rows, true
-	v.estimate = mean(rows)
-	for _, r := range rows {
+	v.all, v.readings, v.known = rows, rows, true
+	if kept := slices.DeleteFunc(slices.Clone(rows), func(r *Reading) bool { return r.FirstRunnings }); len(kept) > 0 {
+		v.readings = kept
+	}
+	v.estimate = mean(v.readings)
+	for _, r := range v.readings {
 		v.rows = append(v.rows, r.ID)
 		if !r.At.IsZero() {
 			v.at = r.At
 		}
 		if r.FlowHLH > 0 {
-			v.flow += r.FlowHLH / float64(len(rows))
+			v.flow += r.FlowHLH / float64(len(v.readings))
 		}
 	}
 }

@@ -48,7 +48,7 @@ type pickupRow struct {
 	Point       string                `json:"point" need:"yes" help:"point of the way, such as tank_before"`
 	Taken       name                  `json:"taken_at,omitempty" help:"when, like 2026-03-02T07:25:00+01:00"`
 	DO          *quantity.DO          `json:"do_ppb" need:"yes" help:"DO read"`
-	U           *quantity.DO          `json:"u_ppb,omitempty" help:"its standard uncertainty"`
+	U           *quantity.DO          `json:"u_ppb,omitempty" help:"standard uncertainty of the meter"`
 	Volume      *quantity.Volume      `json:"volume_ml,omitempty" help:"volume there"`
 	Flow        *quantity.Flow        `json:"flow_hl_h,omitempty" help:"flow then"`
 	Temperature *quantity.Temperature `json:"temperature_c,omitempty" help:"temperature then"`
