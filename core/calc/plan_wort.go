@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"ullage/core/cellar"
 	"ullage/core/oxygen"
 	"ullage/core/process"
 	"ullage/core/quantity"
@@ -11,29 +12,42 @@ import (
 
 type wortInput struct {
 	numbers
-	Flow        *float64             `json:"wort_l_min" help:"flow of the wort; or its volume and the time"`
-	Volume      *quantity.Volume     `json:"wort_ml" help:"wort of the brew"`
-	Minutes     *quantity.Minutes    `json:"knockout_min" help:"time it takes"`
-	Target      quantity.DO          `json:"target_ppb" need:"yes" help:"DO wanted in the wort (target_ppm)"`
-	Carried     *quantity.DO         `json:"carried_ppb" help:"DO that it has already; 0 when not said"`
-	Efficiency  quantity.Fraction    `json:"efficiency_fraction" need:"yes" help:"share of the gas that dissolves and stays: 0.6–0.95 long line, 0.3–0.6 short, 0.1–0.4 stone in the tank"`
-	Gas         string               `json:"gas" help:"oxygen (when not said) or air"`
-	Temperature quantity.Temperature `json:"temperature_c" need:"yes" help:"temperature of the wort"`
-	Extract     *quantity.Extract    `json:"extract_plato" help:"its extract; 12 °P when not said"`
-	Pressure    *quantity.Pressure   `json:"pressure_kpa" help:"absolute pressure where the gas goes in; 1 atm when not said"`
-	Explain     bool                 `json:"explain" help:"give the derivation"`
+	Flow        *float64                `json:"wort_l_min" help:"flow of the wort; or its volume and the time"`
+	Volume      *quantity.Volume        `json:"wort_ml" help:"wort of the brew"`
+	Minutes     *quantity.Minutes       `json:"knockout_min" help:"time it takes"`
+	Target      quantity.DO             `json:"target_ppb" need:"yes" help:"DO wanted in the wort (target_ppm)"`
+	Carried     *quantity.DO            `json:"carried_ppb" help:"DO that it has already; 0 when not said"`
+	Efficiency  quantity.Fraction       `json:"efficiency_fraction" need:"yes" help:"share of the gas that dissolves and stays: 0.6–0.95 long line, 0.3–0.6 short, 0.1–0.4 stone in the tank"`
+	Gas         string                  `json:"gas" help:"oxygen (when not said) or air"`
+	Temperature quantity.Temperature    `json:"temperature_c" need:"yes" help:"temperature of the wort"`
+	Extract     *quantity.Extract       `json:"extract_plato" help:"its extract; 12 °P when not said"`
+	Pressure    *quantity.Pressure      `json:"pressure_kpa" help:"absolute pressure where the gas goes in; 1 atm when not said"`
+	FloatFor    string                  `json:"float_for" help:"gas that the float meter is scaled for: air, oxygen or co2; gives its reading"`
+	FloatGauge  *quantity.GaugePressure `json:"float_gauge_kpa" help:"gauge pressure in the float meter; 0 when not said"`
+	FloatT      *quantity.Temperature   `json:"float_temperature_c" help:"temperature of its gas; 20 °C when not said"`
+	Fills       Rows[WortFillRow]       `json:"fills" help:"brews of one tank in order: list of wort_ml, gassed (yes when not said); the target is then that of the tank"`
+	Second      *quantity.DO            `json:"second_ppb" help:"DO of a second dose, 12 to 18 h after pitching"`
+	SecondEff   *quantity.Fraction      `json:"second_efficiency_fraction" help:"its efficiency; 0.2 when not said, a stone in the tank"`
+	Explain     bool                    `json:"explain" help:"give the derivation"`
 }
 
 // WortResult is the setting of the gas.
 type WortResult struct {
-	Flow     float64           `json:"gas_nl_min"` // litres at 0 °C and 1 atm
-	Grams    float64           `json:"oxygen_g_min"`
-	OnAir    *float64          `json:"air_scale_nl_min,omitempty"` // what a float meter scaled for air shows for it
-	Total    *float64          `json:"gas_nl,omitempty"`
-	Ceiling  float64           `json:"ceiling_ppb"`           // equilibrium with the gas at the pressure given
-	AtTank   float64           `json:"tank_ceiling_ppb"`      // the same at 1 atm, where some comes out again
-	TankLow  float64           `json:"tank_ceiling_low_ppb"`  // by published worts
-	TankHigh float64           `json:"tank_ceiling_high_ppb"` // by the constant of sucrose
+	Flow     float64  `json:"gas_nl_min"` // litres at 0 °C and 1 atm
+	Grams    float64  `json:"oxygen_g_min"`
+	OnAir    *float64 `json:"air_scale_nl_min,omitempty"` // what a float meter scaled for air shows for it
+	Total    *float64 `json:"gas_nl,omitempty"`
+	Ceiling  float64  `json:"ceiling_ppb"`           // equilibrium with the gas at the pressure given
+	AtTank   float64  `json:"tank_ceiling_ppb"`      // the same at 1 atm, where some comes out again
+	TankLow  float64  `json:"tank_ceiling_low_ppb"`  // by published worts
+	TankHigh float64  `json:"tank_ceiling_high_ppb"` // by the constant of sucrose
+
+	Float       *float64   `json:"float_reading_nl_min,omitempty"` // of the float meter described
+	Fills       []WortFill `json:"fills,omitempty"`
+	Mixed       *float64   `json:"mixed_ppb,omitempty"` // of the tank by volume
+	SecondGrams *float64   `json:"second_oxygen_g,omitempty"`
+	SecondNL    *float64   `json:"second_gas_nl,omitempty"`
+
 	Cautions []process.Caution `json:"cautions"`
 }
 
@@ -50,15 +64,11 @@ func WortOxygen(in *wortInput) (Answer, error) {
 	if in.Efficiency < 0.01 {
 		return Answer{}, refuse("efficiency_fraction", float64(in.Efficiency), "is below 0.01", "give 0.1 to 0.95")
 	}
-	share := 1.0
-	switch in.Gas {
-	case "", "oxygen":
-	case "air":
-		share = oxygen.DryAirO2
-	default:
-		return Answer{}, &quantity.Error{Field: "gas", Value: in.Gas, Message: "is no gas for wort", Mend: "use oxygen or air"}
+	gas, share, err := wortGas(in.Gas)
+	if err != nil {
+		return Answer{}, err
 	}
-	const density = 1.4290 // g/L, oxygen at 0 °C and 1 atm, real gas
+	const density = cellar.NormalOxygen / 1000 // g/L
 	need := math.Max(0, float64(in.Target-carried)) / 1e6
 	r := WortResult{Grams: flow * need / float64(in.Efficiency)}
 	r.Flow = r.Grams / (density * share)
@@ -69,6 +79,10 @@ func WortOxygen(in *wortInput) (Answer, error) {
 	if in.Minutes != nil {
 		total := r.Flow * float64(*in.Minutes)
 		r.Total = &total
+	}
+	perPPB := flow / 1e6 / float64(in.Efficiency) / (density * share)
+	if err := first(in.float(&r, gas), in.fills(&r, perPPB, flow, carried), in.second(&r, share)); err != nil {
+		return Answer{}, err
 	}
 	// Sources disagree: k is 8.5e-4 L/g in published worts, 4.4e-4 for sucrose, 6.5e-4 taken.
 	ceiling := func(p quantity.Pressure, k float64) float64 {

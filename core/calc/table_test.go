@@ -58,7 +58,10 @@ var examples = map[string]object{
 		"runs":     []object{{"id": "r", "batch": "bbt", "inlet_ppb": 27, "unshaken_ppb": 45, "tpo_ppb": 108}}},
 	"pickup":        {"rows": []object{{"point": "tank_before", "do_ppb": 6, "flow_hl_h": 60, "volume_hl": 60}, {"point": "tank_after", "do_ppb": "0.026 ppm", "flow_hl_h": 60, "volume_hl": 60}}},
 	"transfer-test": {"rows": []object{{"in_ppb": 6, "out_ppb": 26, "flow_hl_h": 60}, {"in_ppb": 6, "out_ppb": 46, "flow_hl_h": 30}}},
-	"buy-next":      {"rows": []object{{"id": "can 355", "temperature_c": 4, "gross_g": 372.4, "tare_g": 13.4, "capacity_ml": 373.5, "sg": 1.0105, "shaken_do_ppb": 48}}},
+	"wort-trend": {"rows": []object{{"id": 1, "efficiency_fraction": 0.68, "stone_cleaned": true}, {"do_ppm": 9.1, "carried_ppm": 0.4, "wort_hl": 25, "knockout_min": 45, "float_reading_nl_min": 0.55, "float_for": "air", "float_gauge_bar": 1},
+		{"efficiency_fraction": "65 %"}, {"efficiency_fraction": 0.63}}},
+	"wort-target": {"extract_plato": 12},
+	"buy-next":    {"rows": []object{{"id": "can 355", "temperature_c": 4, "gross_g": 372.4, "tare_g": 13.4, "capacity_ml": 373.5, "sg": 1.0105, "shaken_do_ppb": 48}}},
 }
 
 func with(base object, changes object) object {

@@ -3,6 +3,7 @@ package cellar
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -60,4 +61,13 @@ func StepWord(step string) string {
 		return w
 	}
 	return step
+}
+
+func median(x []float64) float64 {
+	if len(x) == 0 {
+		return 0
+	}
+	s := slices.Sorted(slices.Values(x))
+	n := len(s)
+	return (s[(n-1)/2] + s[n/2]) / 2
 }
