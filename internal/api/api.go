@@ -87,12 +87,14 @@ func (s *Server) register(mux *http.ServeMux) {
 	cfg.Info.Description = apiText
 	cfg.CreateHooks, cfg.OpenAPIPath, cfg.DocsPath, cfg.SchemasPath = nil, "", "", ""
 	cfg.RejectUnknownQueryParameters = true
+	cfg.Components.Schemas = huma.NewMapRegistry("#/components/schemas/", schemaName)
 	aliasTypes(cfg.Components.Schemas)
 	s.api = humago.New(mux, cfg)
 	s.collections()
 	s.batchRoutes()
 	s.runRoutes()
 	s.judgeRoutes()
+	s.cellarRoutes()
 	s.streamRoutes()
 	s.calcRoutes()
 	s.exportRoute()

@@ -7,6 +7,7 @@ import (
 
 	"github.com/danielgtaylor/huma/v2"
 
+	"ullage/core/cellar"
 	"ullage/internal/lab"
 )
 
@@ -40,6 +41,19 @@ type History[T any] struct {
 
 func aliasTypes(r huma.Registry) {
 	r.RegisterTypeAlias(reflect.TypeFor[lab.Time](), reflect.TypeFor[time.Time]())
+}
+
+// schemaName tells the core's batches, moves and readings of a map from the
+// records of the same name.
+func schemaName(t reflect.Type, hint string) string {
+	name := huma.DefaultSchemaNamer(t, hint)
+	for t.Kind() == reflect.Pointer {
+		t = t.Elem()
+	}
+	if t.PkgPath() == reflect.TypeFor[cellar.Map]().PkgPath() {
+		return "Map" + name
+	}
+	return name
 }
 
 // raw is a body read by the handler itself.

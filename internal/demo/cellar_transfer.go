@@ -9,22 +9,35 @@ import (
 
 // transfer from a fermenter to a bright tank.
 type transfer struct {
-	b     *builder
-	c     *cellarHand
-	x     *bright
-	f     *fermentation
-	hl    float64
-	start time.Time
-	gain  float64 // ppb, of all of it
-	move  *lab.Move
-	flow  float64
+	b       *builder
+	c       *cellarHand
+	x       *bright
+	f       *fermentation
+	hl      float64
+	start   time.Time
+	gain    float64 // ppb, of all of it
+	move    *lab.Move
+	flow    float64
+	slow    [2]float64 // minutes at half the flow
+	drained float64    // minutes that went to the drain
+}
+
+// moved is what had gone by minute m, hL.
+func (t *transfer) moved(m float64) float64 {
+	m = max(0, m)
+	lost := max(0, min(m, t.slow[1])-t.slow[0]) / 2
+	return min(t.hl, (m-lost)*t.flow/60)
 }
 
 // at minute m of the transfer, with what had gone by then.
 func (t *transfer) read(point, batch string, m, flow, do float64) {
 	at := minutes(t.start, m)
-	t.c.read(lab.Reading{BatchID: batch, MoveID: t.move.ID, Point: point, At: lab.At(at), FlowHLH: lab.Num(flow),
-		VolumeMovedHL: lab.Num(round(min(t.hl, max(0, m)*t.flow/60), 0.5)), PressureBar: lab.Num(round(normal(t.c.r, 1.1, 0.1), 0.1))}, do)
+	var flags []string
+	if point == "filter_out" && m <= t.drained {
+		flags = []string{"first_runnings"}
+	}
+	t.c.read(lab.Reading{Flags: flags, BatchID: batch, MoveID: t.move.ID, Point: point, At: lab.At(at), FlowHLH: lab.Num(flow),
+		VolumeMovedHL: lab.Num(round(t.moved(m), 0.1)), PressureBar: lab.Num(round(normal(t.c.r, 1.1, 0.1), 0.1))}, do)
 }
 
 func (t *transfer) tell() {
@@ -86,15 +99,11 @@ func (t *transfer) leak() float64 {
 	t.move.Note = "flow halved for six minutes: the difference over the centrifuge doubled"
 	before := t.f.end
 	t.read("tank_before", t.f.id, -8, t.flow, before)
-	pair := func(m, flow, delta float64) {
-		t.read("centrifuge_in", t.f.id, m, flow, before)
-		t.read("centrifuge_out", t.x.id, m+1, flow, before+delta)
+	t.slow = [2]float64{21, 27}
+	for _, x := range []struct{ m, flow, delta float64 }{{8, 60, 20}, {19, 60, 20}, {22, slow, 40}, {25, slow, 40}, {29, 60, 20}, {40, 60, 20}} {
+		t.read("centrifuge_in", t.f.id, x.m, x.flow, before)
+		t.read("centrifuge_out", t.x.id, x.m+1, x.flow, before+x.delta)
 	}
-	pair(8, 60, 20)
-	pair(15, 60, 20)
-	pair(22, slow, 40)
-	pair(25, slow, 40)
-	pair(34, 60, 20)
 	return length
 }
 
@@ -104,6 +113,7 @@ func (t *transfer) leak() float64 {
 func (t *transfer) washOut(length float64) float64 {
 	t.b.sum.Stories["T2"] = t.x.id
 	const heads, tau, drained = 900, 4.0, 8.0
+	t.drained = drained
 	before := t.f.end
 	// What washes out after the drain was shut is spread over the tank.
 	spread := heads * math.Exp(-drained/tau) * tau / 60 * t.flow / t.hl

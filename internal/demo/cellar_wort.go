@@ -94,7 +94,7 @@ func (b *builder) brew(f *fermentation, n, i, count int, at time.Time) {
 		x.Yeast = "wheat"
 	}
 	if n > 0 && n%stoneBrews == 0 {
-		x.Note = "stone cleaned before this brew"
+		x.StoneCleaned = true
 	}
 	if done.Add(time.Duration(hours * float64(time.Hour))).After(b.now) {
 		x.HoursToDrop = nil

@@ -28,6 +28,7 @@ type Brew struct {
 	YeastSource       string   `json:"yeast_source,omitempty" enum:"repitch,propagated,dry"`
 	Generation        *int     `json:"generation,omitempty" doc:"how often this yeast was pitched, from 1"`
 	PitchMillionML    *float64 `json:"pitch_million_ml,omitempty" doc:"cells pitched, millions per mL"`
+	StoneCleaned      bool     `json:"stone_cleaned,omitempty" doc:"stone or venturi was cleaned before this brew"`
 	SecondDose        bool     `json:"second_dose,omitempty" doc:"oxygen given again after pitching"`
 	HoursToDrop       *float64 `json:"hours_to_drop,omitempty" doc:"hours from pitching to the first drop of gravity"`
 	Note              string   `json:"note,omitempty" maxLength:"4000"`
