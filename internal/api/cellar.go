@@ -2,7 +2,6 @@ package api
 
 import (
 	"context"
-	"encoding/json"
 	"net/http"
 
 	"github.com/danielgtaylor/huma/v2"
@@ -18,20 +17,20 @@ func (s *Server) cellarRoutes() {
 		Summary: "The cellar: each tank with its batch, the last reading, its age, limit and state, and what is due", Tags: tags}),
 		func(ctx context.Context, _ *struct{}) (*reply, error) {
 			v, err := s.Lab.CellarBoard(ctx)
-			return s.computed(v, err)
+			return s.answer(v, err)
 		})
 	huma.Register(s.api, describe[lab.BatchMap](s, huma.Operation{OperationID: "batch-map", Method: http.MethodGet, Path: base + "/batches/{id}/map",
 		Summary: "The oxygen map of a batch, from wort to its packages", Tags: tags,
 		Description: "Pick-up of each step with its interval, where the readings contradict each other, blends, the closure to TPO, and what the shape of a transfer says of its cause. input is what calculation batch-map computes it from."}, 404, 422),
 		func(ctx context.Context, in *idInput) (*reply, error) {
 			v, err := s.Lab.BatchMap(ctx, in.ID)
-			return s.computed(v, err)
+			return s.answer(v, err)
 		})
 	huma.Register(s.api, describe[lab.WhatChanged](s, huma.Operation{OperationID: "batch-changes", Method: http.MethodGet, Path: base + "/batches/{id}/changes",
 		Summary: "What changed against the last batches of the same beer", Tags: tags}, 404),
 		func(ctx context.Context, in *idInput) (*reply, error) {
-			v, err := s.Lab.Changes(ctx, in.ID)
-			return s.computed(v, err)
+			v, err := s.Lab.BatchChanges(ctx, in.ID)
+			return s.answer(v, err)
 		})
 
 	type transfersInput struct {
@@ -43,14 +42,6 @@ func (s *Server) cellarRoutes() {
 		Summary: "Steps of one kind over months, side by side", Tags: tags}, 422),
 		func(ctx context.Context, in *transfersInput) (*reply, error) {
 			v, err := s.Lab.Transfers(ctx, in.Step, in.From, in.To)
-			return s.computed(v, err)
+			return s.answer(v, err)
 		})
-}
-
-// computed answers what was computed.
-func (s *Server) computed(v any, err error) (*reply, error) {
-	if err != nil {
-		return nil, s.fail(err)
-	}
-	return s.done(json.Marshal(v))
 }

@@ -62,6 +62,9 @@ const (
 // CellarBoard gathers the tanks, kettle side first, then fermenters and bright
 // tanks, each by name.
 func (s *Service) CellarBoard(ctx context.Context) (Board, error) {
+	if err := s.May(ctx, DoJudge); err != nil {
+		return Board{}, err
+	}
 	b, err := s.cellarBook(ctx)
 	if err != nil {
 		return Board{}, err

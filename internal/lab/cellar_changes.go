@@ -42,9 +42,12 @@ type ChangedThing struct {
 // comparedBatches are looked at, at most.
 const comparedBatches = 6
 
-// Changes lists what changed against the last batches of the same beer in the
+// BatchChanges lists what changed against the last batches of the same beer in the
 // same kind of vessel.
-func (s *Service) Changes(ctx context.Context, id string) (WhatChanged, error) {
+func (s *Service) BatchChanges(ctx context.Context, id string) (WhatChanged, error) {
+	if err := s.May(ctx, DoJudge); err != nil {
+		return WhatChanged{}, err
+	}
 	x, err := read[Batch](ctx, s.Store, KindBatches, id)
 	if err != nil {
 		return WhatChanged{}, err

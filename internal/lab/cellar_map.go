@@ -20,7 +20,10 @@ type BatchMap struct {
 
 // BatchMap draws the oxygen map of a batch from the records as they stand.
 func (s *Service) BatchMap(ctx context.Context, id string) (BatchMap, error) {
-	in, err := s.MapInput(ctx, id)
+	if err := s.May(ctx, DoJudge); err != nil {
+		return BatchMap{}, err
+	}
+	in, err := s.mapInput(ctx, id)
 	if err != nil {
 		return BatchMap{}, err
 	}
@@ -120,9 +123,9 @@ func (b *cellarBook) connected(focus string) []string {
 	return out
 }
 
-// MapInput gathers what a map of the batch is computed from. The browser makes
+// mapInput gathers what a map of the batch is computed from. The browser makes
 // the same of the same records.
-func (s *Service) MapInput(ctx context.Context, focus string) (cellar.Input, error) {
+func (s *Service) mapInput(ctx context.Context, focus string) (cellar.Input, error) {
 	if _, err := read[Batch](ctx, s.Store, KindBatches, focus); err != nil {
 		return cellar.Input{}, err
 	}

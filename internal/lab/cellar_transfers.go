@@ -69,6 +69,9 @@ var TransferSteps = []string{"transfer", "centrifuge", "filter", "carbonation", 
 // zone, both included; empty ones bound nothing. The figures are those of the maps, made for one receiving batch at a
 // time, without the runs: so a year is read in one go.
 func (s *Service) Transfers(ctx context.Context, step string, from, to string) (TransferList, error) {
+	if err := s.May(ctx, DoJudge); err != nil {
+		return TransferList{}, err
+	}
 	out := TransferList{Step: step, From: from, To: to, Steps: []TransferStep{}, Summary: []TransferSummary{}}
 	if !slices.Contains(TransferSteps, step) {
 		return out, fault(Invalid, "step", step, "is no step that is compared", "use one of "+strings.Join(TransferSteps, ", "))
