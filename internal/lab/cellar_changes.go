@@ -12,11 +12,11 @@ import (
 // WhatChanged is what differs between a batch and those of the same beer before it:
 // the first place to look when its oxygen does.
 type WhatChanged struct {
-	BatchID  string     `json:"batch_id"`
-	Code     string     `json:"code"`
-	Compared []Compared `json:"compared" doc:"earlier batches of this beer in the same kind of vessel, newest first"`
-	Changes  []ChangedThing   `json:"changes" doc:"what differs first"`
-	Why      string     `json:"why,omitempty" doc:"why nothing can be compared"`
+	BatchID  string         `json:"batch_id"`
+	Code     string         `json:"code"`
+	Compared []Compared     `json:"compared" doc:"earlier batches of this beer in the same kind of vessel, newest first"`
+	Changes  []ChangedThing `json:"changes" doc:"what differs first"`
+	Why      string         `json:"why,omitempty" doc:"why nothing can be compared"`
 }
 
 // Compared is a batch that this one is held against.
