@@ -128,6 +128,43 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/v1/batches/{id}/changes": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** What changed against the last batches of the same beer */
+        get: operations["batch-changes"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/batches/{id}/map": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /**
+         * The oxygen map of a batch, from wort to its packages
+         * @description Pick-up of each step with its interval, where the readings contradict each other, blends, the closure to TPO, and what the shape of a transfer says of its cause. input is what calculation batch-map computes it from.
+         */
+        get: operations["batch-map"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/v1/batches/{id}/revisions": {
         parameters: {
             query?: never;
@@ -349,6 +386,23 @@ export interface paths {
          * @description The same table as the command line's and the browser's. A refused input answers 422 with error.
          */
         post: operations["calc"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/cellar": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** The cellar: each tank with its batch, the last reading, its age, limit and state, and what is due */
+        get: operations["cellar-board"];
+        put?: never;
+        post?: never;
         delete?: never;
         options?: never;
         head?: never;
@@ -1924,6 +1978,23 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/v1/transfers": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Steps of one kind over months, side by side */
+        get: operations["transfers"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
 }
 export type webhooks = Record<string, never>;
 export interface components {
@@ -2044,6 +2115,10 @@ export interface components {
              */
             volume_hl?: number;
         };
+        BatchMap: {
+            input: components["schemas"]["MapInput"];
+            map: components["schemas"]["MapMap"];
+        };
         Beer: {
             /**
              * Format: double
@@ -2100,6 +2175,14 @@ export interface components {
             style?: string;
             /** @description yeast takes up oxygen within minutes: read at once */
             yeast_in_package?: boolean;
+        };
+        Board: {
+            /**
+             * Format: date-time
+             * @description the server's clock
+             */
+            now: string;
+            tanks: components["schemas"]["OnBoard"][];
         };
         Brew: {
             /** @description no longer in use; nothing is ever deleted */
@@ -2215,6 +2298,8 @@ export interface components {
              * @description specific gravity 20/20 °C of the wort
              */
             sg?: number;
+            /** @description stone or venturi was cleaned before this brew */
+            stone_cleaned?: boolean;
             /**
              * Format: double
              * @description dissolved oxygen aimed at, mg/L
@@ -2445,6 +2530,30 @@ export interface components {
             cursor: string;
             record: unknown;
         };
+        ChangedThing: {
+            /**
+             * Format: int64
+             * @description how many of the others say something of it
+             */
+            batches: number;
+            /** @description what it was in most of the others */
+            before: string;
+            /** @description not what it was in any of the others; of a number, outside their scatter */
+            differs: boolean;
+            now: string;
+            /** @description point, where it is of one */
+            of?: string;
+            unit?: string;
+            /**
+             * Format: double
+             * @description median of the others
+             */
+            usual?: number;
+            /** Format: double */
+            value?: number;
+            /** @enum {string} */
+            what: "person" | "meter" | "tank" | "from_tank" | "way" | "hose" | "purge" | "flow" | "duration" | "volume" | "temperature" | "pressure" | "addition" | "oxygen" | "tubing" | "yeast" | "gas";
+        };
         Changes: {
             changes: components["schemas"]["Change"][];
             /** @description send as since to go on */
@@ -2560,6 +2669,12 @@ export interface components {
              * @description mean unshaken DO
              */
             unshaken_ppb: number | null;
+        };
+        Compared: {
+            code: string;
+            id: string;
+            /** Format: date-time */
+            made_at?: string;
         };
         Comparison: {
             by: string;
@@ -2709,6 +2824,15 @@ export interface components {
             run_id?: string;
             /** @enum {string} */
             what: "sample" | "temperature" | "meter_check";
+            why: string;
+        };
+        DueReading: {
+            /**
+             * Format: date-time
+             * @description when it is due; in the past: overdue
+             */
+            at: string;
+            point: string;
             why: string;
         };
         ErrorInForce: {
@@ -3598,6 +3722,29 @@ export interface components {
             /** Format: double */
             low: number;
         };
+        LastReading: {
+            /** Format: double */
+            age_h: number;
+            /** Format: double */
+            do_ppb?: number;
+            /** Format: double */
+            gas_o2_pct?: number;
+            /** Format: double */
+            green_ppb?: number;
+            /** @description own, or starting point */
+            limit_from?: string;
+            point: string;
+            reading: components["schemas"]["Reading"];
+            /** Format: double */
+            red_ppb?: number;
+            /** @enum {string} */
+            state?: "ok" | "watch" | "over";
+            /**
+             * Format: double
+             * @description standard uncertainty of the meter
+             */
+            u_ppb?: number;
+        };
         Limit: {
             /** @description no longer in use; nothing is ever deleted */
             archived?: boolean;
@@ -3951,6 +4098,318 @@ export interface components {
             /** Format: date-time */
             until: string;
         };
+        MapAddition: {
+            /** Format: double */
+            air_ml?: number;
+            /** Format: double */
+            amount_kg?: number;
+            /** Format: double */
+            do_ppb?: number;
+            what: string;
+        };
+        MapAdjustment: {
+            /** Format: double */
+            in_u: number;
+            node: string;
+            /** Format: double */
+            ppb: number;
+            reading: string;
+        };
+        MapBatch: {
+            code?: string;
+            /** Format: double */
+            gas_hl?: number;
+            /** Format: double */
+            headspace_bar?: number;
+            id: string;
+            tank?: string;
+            vessel?: string;
+            /** Format: double */
+            volume_hl?: number;
+            yeast?: string;
+        };
+        MapBlend: {
+            /** Format: double */
+            mixed_ppb: number;
+            node: string;
+            parts: components["schemas"]["MapPart"][];
+            /** Format: double */
+            read_ppb?: number;
+        };
+        MapBrew: {
+            /** Format: date-time */
+            at?: string;
+            batch: string;
+            code?: string;
+            /** Format: double */
+            do_ppb?: number;
+            id: string;
+            /** Format: double */
+            volume_hl?: number;
+        };
+        MapBudget: {
+            /** Format: double */
+            ppb: number;
+            step: string;
+        };
+        MapClosure: {
+            /** Format: double */
+            allowed_ppb: number;
+            /** Format: double */
+            residual_ppb: number;
+            /** Format: double */
+            sum_ppb: number;
+            /** Format: double */
+            tpo_ppb: number;
+            within: boolean;
+        };
+        MapFinding: {
+            batch?: string;
+            evidence: string;
+            fit?: {
+                [key: string]: unknown;
+            };
+            kind: string;
+            move?: string;
+            next_check: string;
+            /** Format: double */
+            ppb: number;
+            step?: string;
+            where: string;
+        };
+        MapInput: {
+            batches: components["schemas"]["MapBatch"][];
+            brews?: components["schemas"]["MapBrew"][];
+            budgets?: components["schemas"]["MapBudget"][];
+            focus?: string;
+            limits?: components["schemas"]["MapLimit"][];
+            moves?: components["schemas"]["MapMove"][];
+            readings?: components["schemas"]["MapReading"][];
+            runs?: components["schemas"]["MapRun"][];
+        };
+        MapLimit: {
+            /** Format: double */
+            green_ppb: number;
+            point: string;
+            /** Format: double */
+            red_ppb: number;
+        };
+        MapMap: {
+            assumptions: string[];
+            blends: components["schemas"]["MapBlend"][];
+            closure?: components["schemas"]["MapClosure"];
+            diagnosis: components["schemas"]["MapFinding"][];
+            focus?: string;
+            moves: components["schemas"]["MapMoveTotal"][];
+            nodes: components["schemas"]["MapNode"][];
+            package: components["schemas"]["MapPackage"][];
+            reconciliation: components["schemas"]["MapReconciliation"];
+            steps: components["schemas"]["MapStep"][];
+            tank_gas?: components["schemas"]["MapTankGas"][];
+            warnings: components["schemas"]["MapWarning"][];
+        };
+        MapMove: {
+            addition?: components["schemas"]["MapAddition"];
+            /** Format: date-time */
+            ended_at?: string;
+            /** Format: double */
+            flow_hl_h?: number;
+            from?: string;
+            id: string;
+            kind: string;
+            /** Format: date-time */
+            started_at?: string;
+            to?: string;
+            via?: string[];
+            /** Format: double */
+            volume_hl?: number;
+        };
+        MapMoveTotal: {
+            /** Format: double */
+            air_ml_min?: number;
+            /** Format: double */
+            budget_ppb?: number;
+            /** Format: double */
+            delta_ppb: number;
+            from: string;
+            /** Format: double */
+            grams?: number;
+            /** Format: double */
+            high95_ppb: number;
+            /** Format: double */
+            low95_ppb: number;
+            move: string;
+            resolved: boolean;
+            state: string;
+            to: string;
+        };
+        MapNode: {
+            /** Format: date-time */
+            at?: string;
+            batch?: string;
+            brew?: string;
+            /** Format: double */
+            do_ppb?: number;
+            /** Format: double */
+            grams?: number;
+            /** Format: double */
+            green_ppb?: number;
+            id: string;
+            limit_from?: string;
+            move?: string;
+            point?: string;
+            readings?: string[];
+            /** Format: double */
+            reconciled_ppb?: number;
+            /** Format: double */
+            red_ppb?: number;
+            run?: string;
+            state?: string;
+            /** Format: double */
+            u_ppb?: number;
+            /** Format: double */
+            volume_hl?: number;
+        };
+        MapPackage: {
+            closure?: components["schemas"]["MapClosure"];
+            /** Format: double */
+            filler_ppb?: number;
+            /** Format: double */
+            headspace_ppb?: number;
+            /** Format: double */
+            line_ppb?: number;
+            run: string;
+            /** Format: double */
+            tank_ppb?: number;
+            /** Format: double */
+            tpo_ppb?: number;
+        };
+        MapPart: {
+            batch?: string;
+            /** Format: double */
+            do_ppb: number;
+            from: string;
+            /** Format: double */
+            share: number;
+            /** Format: double */
+            volume_hl?: number;
+        };
+        MapReading: {
+            /** Format: date-time */
+            at?: string;
+            batch: string;
+            brew?: string;
+            confirmed?: string;
+            /** Format: double */
+            do_ppb: number;
+            first_runnings?: boolean;
+            /** Format: double */
+            flow_hl_h?: number;
+            /** Format: double */
+            gas_o2_fraction?: number;
+            id: string;
+            meter?: string;
+            move?: string;
+            point: string;
+            /** Format: double */
+            pressure_bar?: number;
+            run?: string;
+            /** Format: double */
+            temperature_c?: number;
+            /** Format: double */
+            u_ppb?: number;
+            /** Format: double */
+            volume_hl?: number;
+        };
+        MapReconciliation: {
+            adjustments: components["schemas"]["MapAdjustment"][];
+            /** Format: double */
+            chi2: number;
+            consistent: boolean;
+            /** Format: int64 */
+            df: number;
+            moved_most?: string;
+            needed: boolean;
+            /** Format: double */
+            p: number;
+        };
+        MapRun: {
+            batch: string;
+            id: string;
+            /** Format: double */
+            inlet_ppb?: number;
+            /** Format: double */
+            inlet_u_ppb?: number;
+            /** Format: date-time */
+            started_at?: string;
+            /** Format: double */
+            tpo_ppb?: number;
+            /** Format: double */
+            tpo_u_ppb?: number;
+            /** Format: double */
+            unshaken_ppb?: number;
+            /** Format: double */
+            unshaken_u_ppb?: number;
+            /** Format: double */
+            volume_hl?: number;
+        };
+        MapStep: {
+            /** Format: double */
+            air_ml_min?: number;
+            batch?: string;
+            budget_from?: string;
+            /** Format: double */
+            budget_ppb?: number;
+            consumed: boolean;
+            covers: string[];
+            /** Format: double */
+            delta_ppb: number;
+            /** Format: double */
+            dosed_ppb?: number;
+            /** Format: double */
+            flow_hl_h?: number;
+            from: string;
+            /** Format: double */
+            grams?: number;
+            /** Format: double */
+            half_life_h?: number;
+            /** Format: double */
+            high95_ppb: number;
+            /** Format: double */
+            hours?: number;
+            id: string;
+            kind: string;
+            /** Format: double */
+            low95_ppb: number;
+            move?: string;
+            next_check?: string;
+            parts?: components["schemas"]["MapPart"][];
+            reason: string;
+            resolved: boolean;
+            run?: string;
+            state: string;
+            to: string;
+            /** Format: double */
+            u_ppb: number;
+        };
+        MapTankGas: {
+            batch: string;
+            /** Format: double */
+            contact_ppb: number;
+            /** Format: double */
+            equilibrium_ppb?: number;
+            /** Format: double */
+            gas_grams?: number;
+            /** Format: double */
+            gas_o2_fraction: number;
+            reading: string;
+        };
+        MapWarning: {
+            code: string;
+            mend: string;
+            message: string;
+            where?: string;
+        };
         Meter: {
             after?: string;
             before?: string;
@@ -4294,6 +4753,31 @@ export interface components {
             roles: string[];
         };
         None: Record<string, never>;
+        OnBoard: {
+            /**
+             * Format: double
+             * @description since the batch was made
+             */
+            age_days?: number;
+            /** @description what is in it; missing: nothing, by the records */
+            batch?: components["schemas"]["Batch"];
+            beer?: string;
+            beer_id?: string;
+            /** @description what is to be read, the most urgent first */
+            due: components["schemas"]["DueReading"][];
+            /** @description last reading of its gas space */
+            gas?: components["schemas"]["LastReading"];
+            /** @description last DO reading of the batch */
+            last?: components["schemas"]["LastReading"];
+            /**
+             * Format: double
+             * @description what the moves out of it leave
+             */
+            left_hl?: number;
+            /** Format: int64 */
+            readings: number;
+            tank: components["schemas"]["Tank"];
+        };
         OwnPIN: {
             password: string;
             pin: string;
@@ -5659,6 +6143,91 @@ export interface components {
         Tokens: {
             tokens: components["schemas"]["Token"][];
         };
+        TransferList: {
+            from?: string;
+            step: string;
+            /** @description in order of time */
+            steps: components["schemas"]["TransferStep"][];
+            /** @description one for each beer and way, the most pick-up first */
+            summary: components["schemas"]["TransferSummary"][];
+            to?: string;
+        };
+        TransferStep: {
+            /**
+             * Format: double
+             * @description as a leak of air, mL/min at 20 °C
+             */
+            air_ml_min?: number;
+            /** Format: date-time */
+            at: string;
+            /** @description batch to open: the one it went into */
+            batch_id: string;
+            beer?: string;
+            budget_from?: string;
+            /** Format: double */
+            budget_ppb?: number;
+            by?: string;
+            code: string;
+            /** Format: double */
+            delta_ppb: number;
+            /** Format: double */
+            flow_hl_h?: number;
+            from_code?: string;
+            from_tank?: string;
+            /** Format: double */
+            grams?: number;
+            /** Format: double */
+            high95_ppb: number;
+            /** Format: double */
+            low95_ppb: number;
+            move_id?: string;
+            /** @description outside what the others of its beer and way let expect */
+            odd?: boolean;
+            purge?: string;
+            /** @description told from the scatter of meters and sampling */
+            resolved: boolean;
+            /** @enum {string} */
+            state: "within" | "over" | "not_resolved" | "negative" | "no_budget";
+            tank?: string;
+            /** Format: double */
+            volume_hl?: number;
+            /** @description what it passed */
+            way?: string;
+        };
+        TransferSummary: {
+            beer: string;
+            /** Format: double */
+            high95_ppb_per_month?: number;
+            /**
+             * Format: double
+             * @description highest
+             */
+            high_ppb: number;
+            /** Format: double */
+            low95_ppb_per_month?: number;
+            /**
+             * Format: double
+             * @description lowest
+             */
+            low_ppb: number;
+            /** Format: double */
+            median_ppb: number;
+            /** Format: int64 */
+            n: number;
+            /**
+             * Format: int64
+             * @description above their budget
+             */
+            over: number;
+            /**
+             * Format: double
+             * @description slope of a straight line; missing with fewer than five
+             */
+            ppb_per_month?: number;
+            /** @enum {string} */
+            trend?: "rising" | "falling" | "none";
+            way?: string;
+        };
         UFrom: {
             /** @enum {string} */
             effect: "meter" | "scale_gross" | "scale_tare" | "scale_adjustment" | "temperature";
@@ -5705,6 +6274,16 @@ export interface components {
             mend?: string;
             message: string;
             value?: unknown;
+        };
+        WhatChanged: {
+            batch_id: string;
+            /** @description what differs first */
+            changes: components["schemas"]["ChangedThing"][];
+            code: string;
+            /** @description earlier batches of this beer in the same kind of vessel, newest first */
+            compared: components["schemas"]["Compared"][];
+            /** @description why nothing can be compared */
+            why?: string;
         };
         WriteAnswer: {
             collection: string;
@@ -6520,6 +7099,104 @@ export interface operations {
             };
             /** @description Insufficient Storage */
             507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    "batch-changes": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                id: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["WhatChanged"];
+                };
+            };
+            /** @description Not Found */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    "batch-map": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                id: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["BatchMap"];
+                };
+            };
+            /** @description Not Found */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
                 headers: {
                     [name: string]: unknown;
                 };
@@ -7466,6 +8143,35 @@ export interface operations {
                 };
                 content: {
                     "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    "cellar-board": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Board"];
                 };
             };
             /** @description Internal Server Error */
@@ -14927,6 +15633,50 @@ export interface operations {
             };
             /** @description Insufficient Storage */
             507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    transfers: {
+        parameters: {
+            query?: {
+                step?: "transfer" | "centrifuge" | "filter" | "carbonation" | "dry_hop" | "hold" | "line";
+                /** @description first day, such as 2026-11-01 */
+                from?: string;
+                /** @description last day */
+                to?: string;
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["TransferList"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
                 headers: {
                     [name: string]: unknown;
                 };
