@@ -102,21 +102,14 @@ export function listen(onChange: () => void, onOpen: (up: boolean) => void): () 
 	return () => es.close();
 }
 
-/** What a check means, and what to buy: computed by the server from all records. */
-type ById = '/api/v1/runs/{id}/judgement';
+/** What a check means, how an instrument drifts, and what to buy: computed by the server from all records. */
 export const instruments = {
-	consequences: async (id: string): Promise<Consequences> => (await data(api.GET('/api/v1/meter_checks/{id}/consequences' as ById, { params: { path: { id } } }))) as unknown as Consequences,
-	history: async (id: string): Promise<InstrumentHistory> => (await data(api.GET('/api/v1/instruments/{id}/history' as ById, { params: { path: { id } } }))) as unknown as InstrumentHistory,
-	buyNext: async (): Promise<BuyNext> => (await data(api.GET('/api/v1/buy-next' as '/api/v1/today', {}))) as unknown as BuyNext
+	consequences: (id: string): Promise<Consequences> => data(api.GET('/api/v1/meter_checks/{id}/consequences', { params: { path: { id } } })),
+	history: (id: string): Promise<components['schemas']['History']> => data(api.GET('/api/v1/instruments/{id}/history', { params: { path: { id } } })),
+	buyNext: (): Promise<BuyNext> => data(api.GET('/api/v1/buy-next'))
 };
-interface Found { verdict: string; rule?: string; mean_ppb?: number | null }
-export interface Consequences {
-	check_id: string; instrument_id: string; instrument: string; against?: string; outcome: string; since?: string | null; found: { offset_ppb?: number | null; offset_u_ppb?: number | null; slope_pct?: number | null; slope_u_pct?: number | null; offset?: number | null; unit?: string };
-	runs: { run_id: string; number: number; code?: string; beer: string; format: string; started_at: string; ended_at?: string | null; readings: number; hold?: { state?: string; reason?: string }; decision?: { decision: string; by?: string; at?: string } | null; reopened: boolean; as_read?: Found | null; corrected?: Found | null; mean_change_ppb?: number | null; changes: boolean; why?: string }[];
-	changing: number; sentence: string;
-}
-export interface InstrumentHistory { series: { against: string; unit: string; drift?: { per_30_days: number; low95: number; high95: number; p: number; n: number; from?: string } | null }[]; lots_since_pass?: { run_id: string; number: number }[]; last_pass_at?: string | null; uses?: number }
-export interface BuyNext { result: unknown; packages: { id: string; format_id?: string; run_id?: string; from: string }[]; instruments: { kind: string; id: string; name: string; u?: number }[]; assumed: string[] }
+export type Consequences = components['schemas']['Consequences'];
+export type BuyNext = components['schemas']['BuyNext'];
 
 /** Old logs: sent as they are, read under a mapping, written once confirmed. */
 export const imports = {

@@ -1,7 +1,7 @@
 // A run's judgement: from the server while it answers, else from the core on this
 // device, which gives the same of the same records. Words for what comes back.
 import type { components } from '#gen/api.d.ts';
-import { limitOf, type Instrument, type Line, type MeterCheck, type RuleSet, type Run, type RunEvent, type Sample } from '#api/records.ts';
+import { limitOf, type Instrument, type Line, type LotDecision, type MeterCheck, type RuleSet, type Run, type RunEvent, type Sample } from '#api/records.ts';
 import type { Judgement, Word } from './judge.ts';
 import { joinTank, type TankReading } from './tankdo.ts';
 
@@ -86,3 +86,5 @@ export const wrongWords = (r: { wrong?: string; rule: string; probability_wrong:
 export const span = (h: { from: string; to: string }): string => `${hm(h.from)} to ${hm(h.to)}`;
 export const count = (n: number | null | undefined): string => (n === null || n === undefined ? 'not countable: set the speed of the line' : n.toLocaleString('en-US'));
 export const pallets = (n: number | null | undefined): string => (n ? ` on ${n} ${n === 1 ? 'pallet' : 'pallets'}` : '');
+/** A decision counts until a failed check opens the lot again; what waits on this device is newer than any. */
+export const counts = (d: LotDecision, run?: Run): boolean => !run?.hold?.reopened_at || !d.server_at || Date.parse(d.server_at) > Date.parse(run.hold.reopened_at);
