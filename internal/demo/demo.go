@@ -53,6 +53,7 @@ func Fill(ctx context.Context, store lab.Store, o Options) (Summary, error) {
 	b.goingOn()
 	b.checks()
 	b.judged()
+	b.studies()
 	b.cellar()
 	return b.sum, b.journal.play(ctx, store)
 }

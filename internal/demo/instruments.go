@@ -31,7 +31,7 @@ func (b *builder) offset(key string, at time.Time) float64 {
 		switch {
 		case at.Before(b.begins):
 			return 2.7 - 2.4*b.begins.Sub(at).Hours()/(24*7*historyWeeks)
-		case b.week(at) < capWeek:
+		case at.Before(b.begins.AddDate(0, 0, 7*(capWeek-1)).Add(6*time.Hour + 10*time.Minute)):
 			return 6
 		}
 	case "meter2":

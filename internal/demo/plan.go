@@ -23,6 +23,7 @@ type script struct {
 	carryAfter         float64      // later sets carry the temperature on; 0: none does
 	setHeads           int          // 0: the line's
 	note               string
+	standIn            bool // the lent TPO meter has gone back
 }
 
 type happening struct {

@@ -148,6 +148,7 @@ var meters = []meter{
 	{"meter4", "DO meter 4", lab.DOMeter, 10, 50, 0.02, 30, "optical cell, wide range, in the wort line", 0, 45000, 0, 730, nil, ""},
 	{"direct", "TPO meter", lab.TPOMeter, 1, 1, 0.02, 0, "reads a whole package; on loan from the laboratory of the malting two valleys on", 5, 5000, 0, 0, nil, ""},
 	{"balance", "Balance, 0.1 g", lab.Scale, 0.1, 0.04, 0, 30, "", 1, 3000, 0, 0, massPlan, ""},
+	{"fine", "Laboratory balance, 0.01 g", lab.Scale, 0.01, 0.006, 0, 0, "for studies of empty weights and capacities", 0.1, 620, 0, 0, massPlan, ""},
 	{"platform", "Platform scale, 10 g", lab.Scale, 10, 5, 0, 90, "", 1000, 60000, 0, 0, kegMassPlan, ""},
 	{"probe", "Thermometer 1", lab.Thermometer, 0.1, 0.1, 0, 180, "", -10, 110, 0, 0, icePlan, ""},
 	{"baro", "Barometer", lab.Barometer, 0.01, 0.1, 0, 0, "at the bench: station pressure", 80, 110, 0, 0, nil, ""},

@@ -41,7 +41,7 @@ func (b *builder) run(s script, start time.Time, atOnce, open bool) written {
 	run := &lab.Run{Meta: meta(c.runID, b.ref("lead"), "phone 1", start), BeerID: b.ref(s.beer), FormatID: b.ref(s.format), FormatLotID: lotID,
 		LineID: b.ref(s.line), BatchID: b.newBatch(s, start, open), Code: fmt.Sprintf("%02d%03d %s", start.Year()%100, start.YearDay(), s.line),
 		StartedAt: lab.At(start), Status: "going", DOMeterID: b.ref(c.meter), ScaleID: b.ref(line.scale), ThermometerID: b.ref("probe"),
-		SampleEveryMin: lab.Num(s.every), Note: s.note}
+		SampleEveryMin: lab.Num(s.every), Note: s.note, MeasuredBy: "calculated", StandIn: s.standIn}
 	say := b.add
 	var all []write
 	if atOnce {

@@ -73,7 +73,7 @@ func scripts() []struct {
 		hour float64
 	}{
 		{script{name: "R1", beer: "vellumrook", format: "can355", line: "C6", proc: canGood.started(), minutes: 200, every: 20,
-			slips: map[int]slip{3: mistyped}}, 9, 7},
+			slips: map[int]slip{3: mistyped}, standIn: true}, 9, 7},
 		{script{name: "R2", beer: "quernlight", format: "bottle330", line: "B16", proc: bottle330Good.started(), minutes: 180, every: 20}, 9, 12.5},
 		{script{name: "R3", beer: "dapplewick", format: "can473", line: "C6", proc: shortDump(dapplewick473), minutes: 190, every: 20}, 8, 7},
 		{headFault(), 7, 7},

@@ -24,6 +24,7 @@ func (b *builder) setUp() {
 	by := b.ref("head")
 	desk := func(key string) lab.Meta { return meta(b.named(key, at), by, "desk", at) }
 	var ws []write
+	var cans []canLot
 	add := func(r lab.Record) { ws = append(ws, write{record: r}) }
 	for _, x := range brews {
 		a := oxygen.Balling(quantity.Extract(x.plato), quantity.Plato(quantity.SpecificGravity(x.sg)))
@@ -36,7 +37,11 @@ func (b *builder) setUp() {
 		if x.key == "can355" {
 			lot.capacity -= earlierCanLot
 		}
-		add(b.lot(desk(x.key+"/lot1"), lot, "lot 1", at))
+		l := b.lot(desk(x.key+"/lot1"), lot, "lot 1", at)
+		add(l)
+		if x.kind == "can" {
+			cans = append(cans, canLot{l, lot})
+		}
 	}
 	for _, x := range []string{"C6", "B16", "K2"} {
 		p := b.plants[x]
@@ -49,9 +54,18 @@ func (b *builder) setUp() {
 	for _, x := range meters {
 		add(b.instrument(desk(x.key), x, at, ""))
 	}
+	for _, c := range cans {
+		ws = append(ws, b.lotStudies(c.lot, c.geo, at)...)
+	}
 	b.add(at.Add(20*time.Minute), ws...)
 	b.limits(at.Add(30 * time.Minute))
 	b.secondCanLot()
+}
+
+// canLot is a lot of cans and what its cans truly are.
+type canLot struct {
+	lot *lab.FormatLot
+	geo geometry
 }
 
 func (b *builder) people(at time.Time) {
@@ -88,7 +102,7 @@ func (b *builder) secondCanLot() {
 	at := from.Add(6 * time.Hour)
 	l := b.lot(meta(b.named("can355/lot2", at), b.ref("tech"), "bench", at), geometryOf("can355"), "lot 2", from)
 	l.Note = "capacity 1.1 mL above lot 1: new tools at the supplier"
-	b.add(at.Add(time.Minute), write{record: l})
+	b.add(at.Add(time.Minute), append([]write{{record: l}}, b.lotStudies(l, geometryOf("can355"), at)...)...)
 }
 
 // lotFor is the lot a run uses, with what its packages truly are.
