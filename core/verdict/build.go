@@ -6,7 +6,7 @@ import (
 
 // build makes the column of a candidate.
 func (s *scanner) build(family string, p place) term {
-	t := term{family: family, from: s.f.at[0], to: math.Inf(1), tau: p.tau, amp: p.amp, floor: timeFloor}
+	t := term{family: family, from: s.f.at[0], to: math.Inf(1), tau: p.tau, amp: p.amp, floor: timeFloor, here: p.here, below: p.below}
 	switch family {
 	case famStartup:
 		t.kind, t.x, t.from = KindStartup, s.startupColumn(p), 0

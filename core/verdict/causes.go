@@ -38,6 +38,7 @@ func (r *run) causes() (list []found, fits [3]*fit) {
 			if c == 2 && scanners[0] == nil && scanners[1] == nil {
 				alpha = r.rules.FalseAlarm
 			}
+			s.beside(scanners[1], fits[1])
 			fits[c] = choose(s, shown(fits, c), alpha)
 		}
 	}
@@ -143,7 +144,7 @@ func shown(fits [3]*fit, but int) []term {
 			continue
 		}
 		for _, t := range m.terms {
-			if !t.nuisance && !has(out, t) {
+			if !t.nuisance && t.family != famGiven && !has(out, t) {
 				out = append(out, t)
 			}
 		}

@@ -127,18 +127,18 @@ func (m *fit) sd() float64 { return math.Sqrt(m.rss/m.nu + smallestSD*smallestSD
 // score is the effect of one more column with projection d = z·r and square
 // zz = z·z on the residuals, as a standard normal deviate of the same tail
 // probability; floor is the spread that such an effect has by itself (eq. J4).
-func (m *fit) score(d, zz, full, floor float64) float64 {
+func (m *fit) score(d, zz, full, floor float64) mark {
 	if zz < 1e-6*full || zz < 1e-9 {
-		return 0
+		return mark{}
 	}
 	nu := m.nu - 1
 	if nu < 1 {
-		return 0
+		return mark{}
 	}
 	b := d / zz
 	s2 := math.Max(0, m.rss-d*d/zz)/nu + smallestSD*smallestSD
-	t := b / math.Sqrt(s2/zz+floor*floor)
-	return normalScore(t, nu)
+	se := math.Sqrt(s2/zz + floor*floor)
+	return mark{normalScore(b/se, nu), se}
 }
 
 // normalScore turns t with ν degrees of freedom into z of nearly the same tail
@@ -149,7 +149,7 @@ func normalScore(t, nu float64) float64 {
 }
 
 // column scores a column given in full.
-func (m *fit) column(x []float64, floor float64) float64 {
+func (m *fit) column(x []float64, floor float64) mark {
 	d, zz := dot(x, m.r), dot(x, x)
 	full := zz
 	for _, q := range m.q {
@@ -160,7 +160,7 @@ func (m *fit) column(x []float64, floor float64) float64 {
 }
 
 // span scores the indicator of rows from a to b, b left out, by running sums.
-func (m *fit) span(a, b int, floor float64) float64 {
+func (m *fit) span(a, b int, floor float64) mark {
 	full := float64(b - a)
 	zz := full
 	for _, s := range m.qsum {
@@ -168,6 +168,23 @@ func (m *fit) span(a, b int, floor float64) float64 {
 		zz -= c * c
 	}
 	return m.score(m.rsum[b]-m.rsum[a], zz, full, floor)
+}
+
+// group scores the indicator of some rows.
+func (m *fit) group(rows []int, floor float64) mark {
+	full := float64(len(rows))
+	zz, d := full, 0.0
+	for _, i := range rows {
+		d += m.r[i]
+	}
+	for _, q := range m.q {
+		c := 0.0
+		for _, i := range rows {
+			c += q[i]
+		}
+		zz -= c * c
+	}
+	return m.score(d, zz, full, floor)
 }
 
 // solution is the least squares estimate of the terms with its covariance, by

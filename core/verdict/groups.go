@@ -2,6 +2,7 @@ package verdict
 
 import (
 	"math"
+	"slices"
 )
 
 // headFloor is the ordinary spread between heads: that of the rules, as if seen
@@ -39,27 +40,10 @@ func (s *scanner) headAll(m *fit) *tally {
 	}
 	for h, rows := range s.own {
 		if len(rows) >= 2 {
-			t.see(s.group(m, rows, s.hf), place{of: h})
+			s.see(&t, m.group(rows, s.hf), s.groupBelow(s.partner.headRows(s.f.heads[h]), s.partner.headFloor()), place{of: h})
 		}
 	}
 	return &t
-}
-
-// group scores the indicator of some rows.
-func (s *scanner) group(m *fit, rows []int, floor float64) float64 {
-	full := float64(len(rows))
-	zz, d := full, 0.0
-	for _, i := range rows {
-		d += m.r[i]
-	}
-	for _, q := range m.q {
-		c := 0.0
-		for _, i := range rows {
-			c += q[i]
-		}
-		zz -= c * c
-	}
-	return m.score(d, zz, full, floor)
 }
 
 // headSpans are spans of one head, by running sums over its own rows: those
@@ -69,43 +53,88 @@ func (s *scanner) headSpans(m *fit) (from, inside *tally) {
 	if len(s.own) < 2 {
 		return from, inside
 	}
-	sums := make([][]float64, len(m.q)+1)
 	for h, rows := range s.own {
 		n := len(rows)
 		if n < 4 {
 			continue
 		}
-		for j := range sums {
-			col := m.r
-			if j > 0 {
-				col = m.q[j-1]
-			}
-			sums[j] = append(sums[j][:0], 0)
-			for k, i := range rows {
-				sums[j] = append(sums[j], sums[j][k]+col[i])
-			}
-		}
+		sums := newSums(m, rows)
+		below, at := s.sumsBelow(h)
 		cuts := boundaries(n)
 		for i, a := range cuts {
 			for _, b := range cuts[i+1:] {
 				if b-a < 2 || b-a == n {
 					continue
 				}
-				full := float64(b - a)
-				zz := full
-				for _, q := range sums[1:] {
-					c := q[b] - q[a]
-					zz -= c * c
-				}
 				t := inside
 				if a == 0 || b == n {
 					t = from
 				}
-				t.see(m.score(sums[0][b]-sums[0][a], zz, full, s.hf), place{a: a, b: b, of: h})
+				var liquid mark
+				if below != nil {
+					liquid = below.mark(at(a), at(b), s.partner.s.hf)
+				}
+				s.see(t, sums.mark(a, b, s.hf), liquid, place{a: a, b: b, of: h})
 			}
 		}
 	}
 	return from, inside
+}
+
+// sums are running sums of the residuals and the basis over some rows.
+type sums struct {
+	m *fit
+	r []float64
+	q [][]float64
+}
+
+func newSums(m *fit, rows []int) *sums {
+	over := func(col []float64) []float64 {
+		out := make([]float64, len(rows)+1)
+		for k, i := range rows {
+			out[k+1] = out[k] + col[i]
+		}
+		return out
+	}
+	s := &sums{m: m, r: over(m.r)}
+	for _, q := range m.q {
+		s.q = append(s.q, over(q))
+	}
+	return s
+}
+
+// mark scores the indicator of the rows from a to b of them.
+func (s *sums) mark(a, b int, floor float64) mark {
+	if b <= a {
+		return mark{}
+	}
+	full := float64(b - a)
+	zz := full
+	for _, q := range s.q {
+		c := q[b] - q[a]
+		zz -= c * c
+	}
+	return s.m.score(s.r[b]-s.r[a], zz, full, floor)
+}
+
+// sumsBelow are those of a head in the partner, with where each of the head's
+// own rows stands among them.
+func (s *scanner) sumsBelow(h int) (*sums, func(k int) int) {
+	rows := s.partner.headRows(s.f.heads[h])
+	if len(rows) == 0 {
+		return nil, nil
+	}
+	own := s.own[h]
+	return newSums(s.partner.m, rows), func(k int) int {
+		switch k {
+		case 0:
+			return 0
+		case len(own):
+			return len(rows)
+		}
+		at, _ := slices.BinarySearch(rows, s.partner.row[own[k]])
+		return at
+	}
 }
 
 func (s *scanner) stations(m *fit) *tally {
@@ -121,7 +150,7 @@ func (s *scanner) stations(m *fit) *tally {
 	}
 	for k := range rows {
 		if len(rows[k]) >= 2 && !s.isHead(rows[k]) {
-			t.see(s.group(m, rows[k], stationFloor), place{of: k})
+			s.see(&t, m.group(rows[k], stationFloor), s.groupBelow(s.partner.stationRows(s.f.stationNames[k]), stationFloor), place{of: k})
 		}
 	}
 	return &t
@@ -145,7 +174,7 @@ func (s *scanner) isHead(rows []int) bool {
 func (s *scanner) lowFills(m *fit) *tally {
 	var t tally
 	if rows := s.lowRows(); len(rows) >= 2 && len(rows) < s.f.n/2 {
-		t.see(s.group(m, rows, stationFloor), place{})
+		t.see(m.group(rows, stationFloor).z, place{})
 	}
 	return &t
 }

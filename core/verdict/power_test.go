@@ -11,10 +11,11 @@ import (
 // scene is one kind of fault: its shape over packages (1 where it acts in
 // full), and what naming it right means.
 type scene struct {
-	name  string
-	sim   sim
-	shape func(at float64, head, station int) float64
-	right func(c Cause) bool
+	name   string
+	family string // that the oracle searches
+	sim    sim
+	shape  func(at float64, head, station int) float64
+	right  func(c Cause) bool
 }
 
 func scenes() []scene {
@@ -24,9 +25,9 @@ func scenes() []scene {
 	withEvents := func(e ...Event) sim { s := base; s.events = e; return s }
 	wide := sim{line: bottleLine, minutes: 300, every: 20, perSet: 8, pair: true}
 	return []scene{
-		{"startup", base, func(at float64, _, _ int) float64 { return math.Exp(-at / 12) },
+		{"startup", famStartup, base, func(at float64, _, _ int) float64 { return math.Exp(-at / 12) },
 			func(c Cause) bool { return c.Kind == KindStartup }},
-		{"restart", withEvents(stops...), func(at float64, _, _ int) float64 {
+		{"restart", famRestart, withEvents(stops...), func(at float64, _, _ int) float64 {
 			x := 0.0
 			for _, e := range stops {
 				if s := at - e.At.Sub(simStart).Minutes(); e.Kind == Restart && s >= 0 {
@@ -35,14 +36,14 @@ func scenes() []scene {
 			}
 			return x
 		}, func(c Cause) bool { return c.Kind == KindRestart }},
-		{"drift", base, func(at float64, _, _ int) float64 { return at / 240 }, func(c Cause) bool { return c.Kind == KindDrift }},
-		{"step at an event", withEvents(Event{GasChange, minute(110)}), func(at float64, _, _ int) float64 { return b2f(at >= 110) },
+		{"drift", famDrift, base, func(at float64, _, _ int) float64 { return at / 240 }, func(c Cause) bool { return c.Kind == KindDrift }},
+		{"step at an event", famEvent, withEvents(Event{GasChange, minute(110)}), func(at float64, _, _ int) float64 { return b2f(at >= 110) },
 			func(c Cause) bool { return c.Kind == KindStep && near(c, 110, 25) }},
-		{"head", base, func(_ float64, h, _ int) float64 { return b2f(h == 4) }, func(c Cause) bool { return c.Kind == KindHead && c.Where == "4" }},
-		{"head of 16", wide, func(_ float64, h, _ int) float64 { return b2f(h == 11) }, func(c Cause) bool { return c.Kind == KindHead && c.Where == "11" }},
-		{"head from a time on", base, func(at float64, h, _ int) float64 { return b2f(h == 4 && at > 110) },
+		{"head", famHead, base, func(_ float64, h, _ int) float64 { return b2f(h == 4) }, func(c Cause) bool { return c.Kind == KindHead && c.Where == "4" }},
+		{"head of 16", famHead, wide, func(_ float64, h, _ int) float64 { return b2f(h == 11) }, func(c Cause) bool { return c.Kind == KindHead && c.Where == "11" }},
+		{"head from a time on", famHeadFrom, base, func(at float64, h, _ int) float64 { return b2f(h == 4 && at > 110) },
 			func(c Cause) bool { return c.Kind == KindHead && c.Where == "4" }},
-		{"station", wide, func(_ float64, _, st int) float64 { return b2f(st == 2) }, func(c Cause) bool { return c.Kind == KindStation && c.Where == "2" }},
+		{"station", famStation, wide, func(_ float64, _, st int) float64 { return b2f(st == 2) }, func(c Cause) bool { return c.Kind == KindStation && c.Where == "2" }},
 	}
 }
 
@@ -53,14 +54,15 @@ func b2f(b bool) float64 {
 	return 0
 }
 
-// withEffect makes the fault as large as k standard errors of the test that
-// knows its kind and place, from the packages' TPO alone: the mean score of
-// that test in runs with the fault, by simulation.
+// withEffect makes the fault as large as k standard errors: the mean estimate
+// of the test that knows kind and place, from the packages' TPO alone, over the
+// standard deviation of that estimate in runs without the fault.
 func (x scene) withEffect(k float64) sim {
+	_, se := x.known(x.sim)
 	ppb := 20.0
-	for range 3 {
-		if z := x.score(x.with(ppb)); z > 0.1 {
-			ppb *= k / z
+	for range 4 {
+		if b, _ := x.known(x.with(ppb)); b > 0.1*se {
+			ppb *= k * se / b
 		} else {
 			ppb *= 2
 		}
@@ -80,10 +82,11 @@ func (x scene) with(ppb float64) sim {
 	return s
 }
 
-// score is the mean score of the known column.
-func (x scene) score(s sim) float64 {
-	const runs = 40
-	var sum float64
+// known is the mean and the standard deviation of the estimate of the known
+// column, on the log scale.
+func (x scene) known(s sim) (mean, sd float64) {
+	const runs = 400
+	var sum, squares float64
 	for i := range runs {
 		in := s.run(rand.New(rand.NewPCG(77, uint64(i)))).Input
 		r := newRun(&in, mustRules())
@@ -92,9 +95,12 @@ func (x scene) score(s sim) float64 {
 		for k, at := range f.at {
 			col[k] = x.shape(at, atoi(f.heads[f.head[k]]), atoi(f.stationNames[f.station[k]]))
 		}
-		sum += newFit(f, nil).column(col, 0)
+		b := newFit(f, []term{{x: col}}).solve().beta[1]
+		sum += b
+		squares += b * b
 	}
-	return sum / runs
+	mean = sum / runs
+	return mean, math.Sqrt((squares - runs*mean*mean) / (runs - 1))
 }
 
 func mustRules() Rules { r, _ := Rules{}.complete(); return r }

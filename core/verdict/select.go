@@ -69,6 +69,9 @@ func has(list []term, t term) bool {
 func (s *scanner) with(terms []term, t term, evidence, need float64) *fit {
 	if evidence > 0 {
 		t.need = math.Sqrt(math.Max(0, t.z*t.z-2*(evidence-need)))
+		if t.below.se > 0 && t.family != famGiven {
+			s.partner.parted(&t)
+		}
 	}
 	return s.refine(newFit(s.f, append(append([]term(nil), terms...), t)))
 }
@@ -83,6 +86,10 @@ const (
 func (s *scanner) again(m *fit, g term) (term, bool) {
 	t := g
 	t.family, t.need = famGiven, givenScore
+	if g.below.se > 0 && s.f.channel == unshakenDO {
+		t.need = math.Max(t.need, g.needBelow)
+	}
+	t.here, t.below = mark{}, mark{}
 	t.x = make([]float64, s.f.n)
 	switch g.kind {
 	case KindDrift:
@@ -112,7 +119,7 @@ func (s *scanner) again(m *fit, g term) (term, bool) {
 	default:
 		return t, false
 	}
-	t.z = m.column(t.x, t.floor)
+	t.z = m.column(t.x, t.floor).z
 	return t, t.z > 0
 }
 

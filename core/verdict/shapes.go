@@ -17,28 +17,37 @@ func decay(since, tau, amp float64) float64 {
 // shape is a candidate column that does not change while the fit does.
 type shape struct {
 	place
-	x []float64
+	x     []float64
+	below []float64 // in the partner
 }
 
 // look scores shapes, which are made once.
-func (s *scanner) look(m *fit, shapes *[]shape, taus, amps []float64, column func(place) []float64) *tally {
+func (s *scanner) look(m *fit, shapes *[]shape, taus, amps []float64, column func(*scanner, place) []float64) *tally {
 	if *shapes == nil {
 		for _, tau := range taus {
 			for _, amp := range amps {
 				p := place{of: -1, tau: tau, amp: amp}
-				*shapes = append(*shapes, shape{p, column(p)})
+				next := shape{p, column(s, p), nil}
+				if s.partner != nil {
+					next.below = column(s.partner.s, p)
+				}
+				*shapes = append(*shapes, next)
 			}
 		}
 	}
 	var t tally
 	for _, c := range *shapes {
-		t.see(m.column(c.x, timeFloor), c.place)
+		var below mark
+		if s.partner != nil && c.below != nil {
+			below = s.partner.m.column(c.below, timeFloor)
+		}
+		s.see(&t, m.column(c.x, timeFloor), below, c.place)
 	}
 	return &t
 }
 
 func (s *scanner) startup(m *fit) *tally {
-	return s.look(m, &s.startups, []float64{2, 4, 8, 16, 32}, []float64{0.5, 2, 8}, s.startupColumn)
+	return s.look(m, &s.startups, []float64{2, 4, 8, 16, 32}, []float64{0.5, 2, 8}, (*scanner).startupColumn)
 }
 
 func (s *scanner) startupColumn(p place) []float64 {
@@ -76,7 +85,7 @@ func (s *scanner) restart(m *fit) *tally {
 	if len(s.restarts()) == 0 {
 		return &tally{}
 	}
-	return s.look(m, &s.afterStops, []float64{0.7, 2, 5}, []float64{1, 4}, s.restartColumn)
+	return s.look(m, &s.afterStops, []float64{0.7, 2, 5}, []float64{1, 4}, (*scanner).restartColumn)
 }
 
 func (s *scanner) restartColumn(p place) []float64 {
@@ -94,7 +103,7 @@ func (s *scanner) drift(m *fit) *tally {
 	if s.f.n < 6 || s.f.at[s.f.n-1] <= s.f.at[0] {
 		return &tally{}
 	}
-	return s.look(m, &s.drifts, []float64{0}, []float64{0.01, 1, 4}, s.driftColumn)
+	return s.look(m, &s.drifts, []float64{0}, []float64{0.01, 1, 4}, (*scanner).driftColumn)
 }
 
 // driftColumn is ln(1 + a·t) over its last value: a rise that is even in ppb, to

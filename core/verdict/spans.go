@@ -11,9 +11,9 @@ func (s *scanner) steps(m *fit) *tally {
 		if s.f.at[k] == s.f.at[k-1] {
 			continue
 		}
-		z := m.span(k, s.f.n, timeFloor)
-		t.see(z, place{a: k, b: s.f.n})
-		t.see(-z, place{a: 0, b: k})
+		x, y := m.span(k, s.f.n, timeFloor), s.spanBelow(k, s.f.n, timeFloor)
+		s.see(&t, x, y, place{a: k, b: s.f.n})
+		s.see(&t, mark{-x.z, x.se}, mark{-y.z, y.se}, place{a: 0, b: k})
 	}
 	return &t
 }
@@ -35,7 +35,7 @@ func (s *scanner) windows(m *fit) *tally {
 	for i, a := range cuts {
 		for _, b := range cuts[i+1:] {
 			if a >= 3 && b <= s.f.n-3 && b-a >= 3 {
-				t.see(m.span(a, b, timeFloor), place{a: a, b: b})
+				s.see(&t, m.span(a, b, timeFloor), s.spanBelow(a, b, timeFloor), place{a: a, b: b})
 			}
 		}
 	}
@@ -53,11 +53,11 @@ func (s *scanner) eventSteps(m *fit) *tally {
 		if a < 2 || a > s.f.n-2 {
 			continue
 		}
-		t.see(m.span(a, s.f.n, timeFloor), place{a: a, b: s.f.n, event: i})
+		s.see(&t, m.span(a, s.f.n, timeFloor), s.spanBelow(a, s.f.n, timeFloor), place{a: a, b: s.f.n, event: i})
 		for _, later := range s.r.events[i+1:] {
 			if later.kind == TankChange || later.kind == GasChange || later.kind == Adjustment {
 				if b, _ := slices.BinarySearch(s.f.at, later.at); b-a >= 2 && b <= s.f.n-2 {
-					t.see(m.span(a, b, timeFloor), place{a: a, b: b, event: i})
+					s.see(&t, m.span(a, b, timeFloor), s.spanBelow(a, b, timeFloor), place{a: a, b: b, event: i})
 				}
 				break
 			}

@@ -18,13 +18,19 @@ type term struct {
 	nuisance bool    // not searched for: in the record
 	z        float64 // score when it was taken
 	need     float64 // score that it had to pass
-	floor    float64 // spread such an effect has by itself, of ln reading
+	// Seen in TPO and unshaken DO together: the score of each, and what that of
+	// unshaken DO had to pass.
+	here, below mark
+	needBelow   float64
+	floor       float64 // spread such an effect has by itself, of ln reading
 }
+
+// apart is how many minutes the readings of a set may lie from one another.
+const apart = 6
 
 // holds tells whether a row of another channel, read with the same sets some
 // minutes before or after, lies in the span.
 func (t *term) holds(at float64) bool {
-	const apart = 6
 	from, to := t.from-apart, t.to
 	if t.event != "" {
 		from = t.from
@@ -37,10 +43,11 @@ func (t *term) holds(at float64) bool {
 
 // place is a candidate, small enough to keep by the thousand.
 type place struct {
-	a, b     int // rows, b left out
-	of       int // head, station or restart; -1: all
-	tau, amp float64
-	event    int
+	a, b        int // rows, b left out
+	of          int // head, station or restart; -1: all
+	tau, amp    float64
+	event       int
+	here, below mark // of a candidate seen in two channels
 }
 
 // tally is the evidence for one family of candidates: the log of the mean of
@@ -98,11 +105,12 @@ const (
 
 // scanner looks for the next term of a channel.
 type scanner struct {
-	r     *run
-	f     *frame
-	own   [][]int // rows of each head
-	given []term  // what other channels showed
-	hf    float64 // spread that heads have by themselves, of ln reading
+	r       *run
+	f       *frame
+	own     [][]int  // rows of each head
+	given   []term   // what other channels showed
+	hf      float64  // spread that heads have by themselves, of ln reading
+	partner *partner // unshaken DO, of TPO; or nil
 
 	startups, afterStops, drifts []shape
 }
@@ -124,6 +132,9 @@ const families = 10
 // best is the family of the most evidence given the fit, with its best place.
 // Evidence counts from that of all families looked at (eq. J5).
 func (s *scanner) best(m *fit) (term, float64) {
+	if s.partner != nil {
+		s.partner.follow(m)
+	}
 	var found term
 	top, choice, active := math.Inf(-1), math.Inf(-1), 0
 	take := func(family string, t *tally) {
