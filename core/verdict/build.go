@@ -23,10 +23,10 @@ func (s *scanner) build(family string, p place) term {
 			t.event = s.eventAt(&t, p.a)
 		}
 	case famHead:
-		t.kind, t.head, t.x, t.floor = KindHead, s.f.heads[p.of], s.indicator(s.own[p.of]), s.hf
+		t.kind, t.head, t.x, t.floor = KindHead, s.f.heads[p.of], s.indicator(s.own[p.of]), s.hf[p.of]
 	case famHeadFrom, famHeadSpan:
 		rows := s.own[p.of]
-		t.kind, t.head, t.x, t.floor = KindHead, s.f.heads[p.of], s.indicator(rows[p.a:p.b]), s.hf
+		t.kind, t.head, t.x, t.floor = KindHead, s.f.heads[p.of], s.indicator(rows[p.a:p.b]), s.hf[p.of]
 		t.from, t.last = s.f.at[rows[p.a]], s.f.at[rows[p.b-1]]
 		if p.b < len(rows) {
 			t.to = s.f.at[rows[p.b]]

@@ -8,7 +8,7 @@ import (
 )
 
 // share of the allowed false alarms that each channel may spend.
-var share = [3]float64{0.1, 0.2, 0.7}
+var share = [3]float64{0.05, 0.1, 0.85}
 
 // found is a cause before it is put into words.
 type found struct {

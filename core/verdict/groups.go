@@ -5,32 +5,56 @@ import (
 	"slices"
 )
 
-// headFloor is the ordinary spread between heads: that of the rules, as if seen
-// in eight heads, joined with what the run shows robustly, so that one bad head
-// does not hide itself (eq. J4).
-func (s *scanner) headFloor(m *fit) float64 {
+// headFloors are the ordinary spread between heads as each head has to stand out
+// from it: that of the rules, as if seen in eight heads, joined with what the
+// other heads of the run show robustly, so that a bad head does not hide itself
+// (eq. J4).
+func (s *scanner) headFloors(m *fit) []float64 {
 	const trust = 8
 	prior := s.r.rules.HeadSpread
-	var means []float64
-	var noise float64
-	for _, rows := range s.own {
+	out := make([]float64, len(s.own))
+	means, noise := make([]float64, len(s.own)), make([]float64, len(s.own))
+	for h, rows := range s.own {
+		out[h], means[h] = prior, math.NaN()
 		if len(rows) < 2 {
 			continue
 		}
-		var sum float64
+		means[h] = 0
 		for _, i := range rows {
-			sum += m.r[i]
+			means[h] += m.r[i] / float64(len(rows))
 		}
-		means = append(means, sum/float64(len(rows)))
-		noise += m.sd() * m.sd() / float64(len(rows))
+		noise[h] = m.sd() * m.sd() / float64(len(rows))
 	}
-	k := float64(len(means))
-	if k < 5 {
-		return prior
+	for h := range out {
+		var rest []float64
+		var apart float64
+		for k, v := range means {
+			if k != h && !math.IsNaN(v) {
+				rest = append(rest, v)
+				apart += noise[k]
+			}
+		}
+		k := float64(len(rest))
+		if k < 4 {
+			continue
+		}
+		between := (trust*prior*prior + k*(spread2(rest)-apart/k)) / (trust + k)
+		out[h] = math.Sqrt(math.Max(between, prior*prior/4))
 	}
-	seen := spreadOf(means, medianOf(means))
-	between := math.Max(0, seen*seen-noise/k)
-	return math.Sqrt((trust*prior*prior + k*between) / (trust + k))
+	return out
+}
+
+// spread2 is the variance about the median, of values pulled in to 2.5 robust
+// standard deviations.
+func spread2(x []float64) float64 {
+	mid := medianOf(x)
+	bound := 2.5 * spreadOf(x, mid)
+	var sum float64
+	for _, v := range x {
+		d := math.Min(math.Abs(v-mid), bound)
+		sum += d * d
+	}
+	return sum / float64(len(x)-1)
 }
 
 func (s *scanner) headAll(m *fit) *tally {
@@ -40,7 +64,7 @@ func (s *scanner) headAll(m *fit) *tally {
 	}
 	for h, rows := range s.own {
 		if len(rows) >= 2 {
-			s.see(&t, m.group(rows, s.hf), s.groupBelow(s.partner.headRows(s.f.heads[h]), s.partner.headFloor()), place{of: h})
+			s.see(&t, m.group(rows, s.hf[h]), s.headBelow(h), place{of: h})
 		}
 	}
 	return &t
@@ -59,7 +83,7 @@ func (s *scanner) headSpans(m *fit) (from, inside *tally) {
 			continue
 		}
 		sums := newSums(m, rows)
-		below, at := s.sumsBelow(h)
+		below, at, floor := s.sumsBelow(h)
 		cuts := boundaries(n)
 		for i, a := range cuts {
 			for _, b := range cuts[i+1:] {
@@ -72,9 +96,9 @@ func (s *scanner) headSpans(m *fit) (from, inside *tally) {
 				}
 				var liquid mark
 				if below != nil {
-					liquid = below.mark(at(a), at(b), s.partner.s.hf)
+					liquid = below.mark(at(a), at(b), floor)
 				}
-				s.see(t, sums.mark(a, b, s.hf), liquid, place{a: a, b: b, of: h})
+				s.see(t, sums.mark(a, b, s.hf[h]), liquid, place{a: a, b: b, of: h})
 			}
 		}
 	}
@@ -119,10 +143,10 @@ func (s *sums) mark(a, b int, floor float64) mark {
 
 // sumsBelow are those of a head in the partner, with where each of the head's
 // own rows stands among them.
-func (s *scanner) sumsBelow(h int) (*sums, func(k int) int) {
-	rows := s.partner.headRows(s.f.heads[h])
+func (s *scanner) sumsBelow(h int) (sum *sums, at func(k int) int, floor float64) {
+	rows, floor := s.partner.headRows(s.f.heads[h])
 	if len(rows) == 0 {
-		return nil, nil
+		return nil, nil, 0
 	}
 	own := s.own[h]
 	return newSums(s.partner.m, rows), func(k int) int {
@@ -134,7 +158,7 @@ func (s *scanner) sumsBelow(h int) (*sums, func(k int) int) {
 		}
 		at, _ := slices.BinarySearch(rows, s.partner.row[own[k]])
 		return at
-	}
+	}, floor
 }
 
 func (s *scanner) stations(m *fit) *tally {
@@ -150,7 +174,7 @@ func (s *scanner) stations(m *fit) *tally {
 	}
 	for k := range rows {
 		if len(rows[k]) >= 2 && !s.isHead(rows[k]) {
-			s.see(&t, m.group(rows[k], stationFloor), s.groupBelow(s.partner.stationRows(s.f.stationNames[k]), stationFloor), place{of: k})
+			s.see(&t, m.group(rows[k], stationFloor), s.stationBelow(s.f.stationNames[k]), place{of: k})
 		}
 	}
 	return &t

@@ -55,7 +55,7 @@ func (p *partner) follow(m *fit) {
 	}
 	if p.m == nil || len(p.m.terms) != len(terms) {
 		p.m = newFit(p.s.f, terms)
-		p.s.hf = p.s.headFloor(p.m)
+		p.s.hf = p.s.headFloors(p.m)
 	}
 }
 
@@ -100,30 +100,34 @@ func (s *scanner) spanBelow(a, b int, floor float64) mark {
 	return s.partner.m.span(c, d, floor)
 }
 
-// groupBelow scores a head or a station by its name in the partner.
-func (s *scanner) groupBelow(rows []int, floor float64) mark {
-	if s.partner == nil || len(rows) == 0 {
+// headBelow scores a head of TPO in the partner.
+func (s *scanner) headBelow(h int) mark {
+	rows, floor := s.partner.headRows(s.f.heads[h])
+	if len(rows) == 0 {
 		return mark{}
 	}
 	return s.partner.m.group(rows, floor)
 }
 
-// headRows of the partner, of a head of TPO.
-func (p *partner) headRows(name string) []int {
+// headRows of the partner, with the ordinary spread between heads.
+func (p *partner) headRows(name string) ([]int, float64) {
 	if p == nil {
-		return nil
+		return nil, 0
 	}
-	if k := slices.Index(p.s.f.heads, name); k >= 0 {
-		return p.s.own[k]
+	k := slices.Index(p.s.f.heads, name)
+	if k < 0 {
+		return nil, 0
 	}
-	return nil
+	return p.s.own[k], p.s.hf[k]
 }
 
-func (p *partner) headFloor() float64 {
-	if p == nil {
-		return 0
+// stationBelow scores a closing station of TPO in the partner.
+func (s *scanner) stationBelow(name string) mark {
+	rows := s.partner.stationRows(name)
+	if len(rows) == 0 {
+		return mark{}
 	}
-	return p.s.hf
+	return s.partner.m.group(rows, stationFloor)
 }
 
 // stationRows of the partner, of a station of TPO.

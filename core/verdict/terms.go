@@ -107,10 +107,10 @@ const (
 type scanner struct {
 	r       *run
 	f       *frame
-	own     [][]int  // rows of each head
-	given   []term   // what other channels showed
-	hf      float64  // spread that heads have by themselves, of ln reading
-	partner *partner // unshaken DO, of TPO; or nil
+	own     [][]int   // rows of each head
+	given   []term    // what other channels showed
+	hf      []float64 // spread that heads have by themselves, of ln reading
+	partner *partner  // unshaken DO, of TPO; or nil
 
 	startups, afterStops, drifts []shape
 }
@@ -167,7 +167,7 @@ func (s *scanner) best(m *fit) (term, float64) {
 	take(famWindow, s.windows(m))
 	take(famEvent, s.eventSteps(m))
 	if s.f.channel != inletDO {
-		s.hf = s.headFloor(m)
+		s.hf = s.headFloors(m)
 		take(famHead, s.headAll(m))
 		from, span := s.headSpans(m)
 		take(famHeadFrom, from)
