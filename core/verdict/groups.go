@@ -39,7 +39,7 @@ func (s *scanner) headFloors(m *fit) []float64 {
 			continue
 		}
 		between := (trust*prior*prior + k*(spread2(rest)-apart/k)) / (trust + k)
-		out[h] = math.Sqrt(math.Max(between, prior*prior/4))
+		out[h] = math.Sqrt(math.Max(between, prior*prior))
 	}
 	return out
 }

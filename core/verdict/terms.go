@@ -125,6 +125,28 @@ func newScanner(r *run, f *frame) *scanner {
 	return s
 }
 
+func weight(family string) float64 {
+	switch family {
+	case famStartup, famRestart:
+		return .5
+	case famDrift, famEvent:
+		return .8
+	case famStep:
+		return .6
+	case famWindow:
+		return .2
+	case famHead:
+		return 1.4
+	case famHeadFrom:
+		return 1.6
+	case famHeadSpan:
+		return .6
+	case famStation:
+		return 1.5
+	}
+	return 1
+}
+
 // families is how many there are when a run has events, heads, stations and low
 // fills; each of them that a run lacks makes a false alarm less likely.
 const families = 10
@@ -142,9 +164,7 @@ func (s *scanner) best(m *fit) (term, float64) {
 			active++
 		}
 		e := t.evidence()
-		if family == famWindow {
-			e -= math.Log(rarity)
-		}
+		e += math.Log(weight(family))
 		likely := e
 		if family == famEvent {
 			likely += math.Log(rarity)
