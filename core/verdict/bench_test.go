@@ -2,7 +2,9 @@ package verdict
 
 import (
 	"math/rand/v2"
+	"runtime"
 	"strconv"
+	"sync"
 	"testing"
 )
 
@@ -21,7 +23,38 @@ func BenchmarkJudge(b *testing.B) {
 	}
 }
 
-func faulty(n int) Input {
+// BenchmarkThousand is a thousand runs of 200 samples, one in two with a fault, on
+// all processors: what setting rules by simulation costs. The core itself has one
+// thread.
+func BenchmarkThousand(b *testing.B) {
+	good, bad := sim{line: canLine, minutes: 170, every: 5, perSet: 6, pair: true}, faultyLine(200)
+	for b.Loop() {
+		jobs := make(chan uint64)
+		var all sync.WaitGroup
+		for range runtime.GOMAXPROCS(0) {
+			all.Go(func() {
+				for i := range jobs {
+					s := good
+					if i%2 == 1 {
+						s = bad
+					}
+					if _, err := Judge(s.run(rand.New(rand.NewPCG(6, i))).Input); err != nil {
+						b.Error(err)
+					}
+				}
+			})
+		}
+		for i := range uint64(1000) {
+			jobs <- i
+		}
+		close(jobs)
+		all.Wait()
+	}
+}
+
+func faulty(n int) Input { return faultyLine(n).run(rand.New(rand.NewPCG(5, 5))).Input }
+
+func faultyLine(n int) sim {
 	s := sim{line: canLine, minutes: float64(n)/6*5 + 1.5, every: 5, perSet: 6, pair: true}
 	end := s.minutes
 	s.fault = func(at float64, h, _ int) (float64, float64, float64, float64) {
@@ -34,5 +67,5 @@ func faulty(n int) Input {
 	for _, share := range []float64{0.2, 0.5, 0.8} {
 		s.events = append(s.events, Event{Stop, minute(share * end)}, Event{Restart, minute(share*end + 3)})
 	}
-	return s.run(rand.New(rand.NewPCG(5, 5))).Input
+	return s
 }

@@ -161,7 +161,7 @@ func (r *run) join(list []found, x found) []found {
 			continue
 		}
 		old.also = append(old.also, channelName(old.channel))
-		agree := old.ppb >= x.low && old.ppb <= x.high
+		agree := math.Abs(x.ppb-old.ppb) < 3*math.Hypot(x.high-x.low, old.high-old.low)/(2*1.96)
 		lasting := x.kind == KindStep || x.kind == KindDrift || x.kind == KindHead
 		if !(lasting && agree && old.high-old.low < x.high-x.low) {
 			x.also, x.errors = old.also, math.Max(x.errors, old.errors)
@@ -205,7 +205,7 @@ func (r *run) classify(x *found, fits [3]*fit) {
 		switch {
 		case x.channel == 2 && len(x.also) == 0 && r.unchangedBelow(x, fits):
 			x.kind, x.headside = KindHeadspace, true
-		case inInlet && x.event != TankChange && r.likeMeter(x, fits):
+		case inInlet && x.event != TankChange && x.event != GasChange && r.likeMeter(x, fits):
 			x.kind = KindMeter
 		case x.event == TankChange && inInlet:
 			x.kind = KindTank
@@ -315,7 +315,7 @@ func (r *run) likeMeter(x *found, fits [3]*fit) bool {
 		return false
 	}
 	off := func(scale float64) float64 { return math.Abs(total-scale*inlet) / math.Hypot(seTotal, scale*seInlet) }
-	return off(1) > 2.5 && off(k) < 1.5
+	return inlet > 3*seInlet && off(1) > 2.5 && off(k) < 1.5
 }
 
 func (r *run) factor() float64 {

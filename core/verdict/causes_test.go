@@ -286,3 +286,19 @@ func TestFewReadings(t *testing.T) {
 		t.Errorf("equal readings: %s %+v", j.Verdict, j.Causes)
 	}
 }
+
+// TestMedian against a sort.
+func TestMedian(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		x := rapid.SliceOfN(rapid.Float64Range(-3, 3), 1, 40).Draw(t, "x")
+		if rapid.Bool().Draw(t, "ties") {
+			for i := range x {
+				x[i] = math.Round(x[i])
+			}
+		}
+		s := slices.Sorted(slices.Values(x))
+		if n := len(s); medianOf(x) != (s[(n-1)/2]+s[n/2])/2 {
+			t.Fatalf("median of %v: %v", s, medianOf(x))
+		}
+	})
+}

@@ -31,11 +31,7 @@ type fit struct {
 // newFit fits the constant and the terms to y, clipping what lies far out.
 func newFit(f *frame, terms []term) *fit {
 	m := &fit{f: f, terms: terms}
-	one := make([]float64, f.n)
-	for i := range one {
-		one[i] = 1
-	}
-	m.add(one)
+	m.add(ones(f.n))
 	for i := range terms {
 		m.add(terms[i].x)
 	}
@@ -199,25 +195,12 @@ type solution struct {
 }
 
 func (m *fit) solve() solution {
-	cols := [][]float64{}
-	one := make([]float64, m.f.n)
-	for i := range one {
-		one[i] = 1
-	}
-	cols = append(cols, one)
+	cols := [][]float64{ones(m.f.n)}
 	for i := range m.terms {
 		cols = append(cols, m.terms[i].x)
 	}
 	p := len(cols)
-	a := make([][]float64, p)
-	for i := range a {
-		a[i] = make([]float64, p)
-		for j := range cols {
-			a[i][j] = dot(cols[i], cols[j])
-		}
-		a[i][i] *= 1 + 1e-10
-	}
-	inv := invert(a)
+	inv := invert(products(cols))
 	s := solution{beta: make([]float64, p), cov: inv, sd: m.sd(), nu: m.nu, fit: make([]float64, m.f.n)}
 	for i := range p {
 		for j := range p {
@@ -238,6 +221,35 @@ func (m *fit) solve() solution {
 		s.mean += math.Exp(r) / float64(m.f.n)
 	}
 	return s
+}
+
+func ones(n int) []float64 {
+	x := make([]float64, n)
+	for i := range x {
+		x[i] = 1
+	}
+	return x
+}
+
+func square(n int) [][]float64 {
+	a := make([][]float64, n)
+	for i := range a {
+		a[i] = make([]float64, n)
+	}
+	return a
+}
+
+// products of columns with each other; a trifle on the diagonal keeps a column
+// that adds nothing from spoiling the rest.
+func products(cols [][]float64) [][]float64 {
+	a := square(len(cols))
+	for i := range cols {
+		for j := range cols {
+			a[i][j] = dot(cols[i], cols[j])
+		}
+		a[i][i] *= 1 + 1e-10
+	}
+	return a
 }
 
 // invert by Gauss–Jordan with row exchange; the matrices are small and regular.

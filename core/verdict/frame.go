@@ -219,13 +219,49 @@ func (r *run) frame(c int) *frame {
 	return f
 }
 
-func medianOf(x []float64) float64 {
-	s := slices.Sorted(slices.Values(x))
-	n := len(s)
+func medianOf(x []float64) float64 { return median(slices.Clone(x)) }
+
+// median reorders x, by selection: a sort would be most of the work of a fit.
+func median(x []float64) float64 {
+	n := len(x)
 	if n == 0 {
 		return math.NaN()
 	}
-	return (s[(n-1)/2] + s[n/2]) / 2
+	high := nth(x, n/2)
+	if n%2 == 1 {
+		return high
+	}
+	return (slices.Max(x[:n/2]) + high) / 2
+}
+
+// nth is the k-th smallest; what lies before it is not larger (Hoare 1961).
+func nth(x []float64, k int) float64 {
+	for lo, hi := 0, len(x)-1; lo < hi; {
+		pivot := x[lo+(hi-lo)/2]
+		i, j := lo, hi
+		for i <= j {
+			for x[i] < pivot {
+				i++
+			}
+			for x[j] > pivot {
+				j--
+			}
+			if i <= j {
+				x[i], x[j] = x[j], x[i]
+				i++
+				j--
+			}
+		}
+		switch {
+		case k <= j:
+			hi = j
+		case k >= i:
+			lo = i
+		default:
+			return x[k]
+		}
+	}
+	return x[k]
 }
 
 // spreadOf is the standard deviation by the median absolute deviation.
@@ -234,7 +270,7 @@ func spreadOf(x []float64, mid float64) float64 {
 	for i, v := range x {
 		d[i] = math.Abs(v - mid)
 	}
-	return 1.4826 * medianOf(d)
+	return 1.4826 * median(d)
 }
 
 // natural orders numbers as numbers and words after them.

@@ -151,19 +151,37 @@ func BenchmarkPower(b *testing.B) {
 			for _, x := range scenes() {
 				x.sim.pair = paired
 				fmt.Printf("%-20s", x.name)
+				var named, within int
 				for _, k := range []float64{2, 3, 4, 5, 6, 8} {
 					o := x.try(x.withEffect(k), uint64(10*k), runs)
 					fmt.Printf("  %g: %3.0f (%3.0f, %2.0f)", k, share100(o.named, runs), share100(o.covered, o.named), share100(o.extra, runs))
 					if k >= 4 {
 						at4, all4 = at4+o.named, all4+runs
 						in, of = in+o.covered, of+o.named
+						named, within = named+o.named, within+o.covered
 					}
 				}
-				fmt.Println()
+				fmt.Printf("  within, 4 to 8: %.1f\n", share100(within, named))
 			}
 		}
 		b.ReportMetric(share100(at4, all4), "%named≥4se")
 		b.ReportMetric(share100(in, of), "%size_within")
+	}
+}
+
+// BenchmarkOracle prints what could be named at all: the share of runs in which
+// the test that knows the kind names the place.
+func BenchmarkOracle(b *testing.B) {
+	for range b.N {
+		for _, x := range scenes() {
+			x.sim.pair = false
+			o := x.oracle(1000)
+			fmt.Printf("%-20s", x.name)
+			for _, k := range []float64{2, 3, 4, 5, 6, 8} {
+				fmt.Printf("  %g: %3.0f", k, o.power(x.withEffect(k), uint64(10*k), 200))
+			}
+			fmt.Println()
+		}
 	}
 }
 

@@ -74,7 +74,9 @@ func (t *tally) see(z float64, p place) {
 		t.max = g
 		return
 	}
-	t.sum += math.Exp(g - t.max)
+	if g > t.max-30 { // less than that is lost in rounding
+		t.sum += math.Exp(g - t.max)
+	}
 }
 
 func (t *tally) evidence() float64 {
