@@ -100,7 +100,7 @@ const (
 	famStation    = "station"
 	famLowFill    = "low fill"
 	maxBoundaries = 48
-	rarity        = 4     // how much likelier a step at a logged event is than one without, and rarer a fault of all heads that comes and goes unlogged
+	rarity        = 4     // how much likelier a step at a logged event is than one without
 	timeFloor     = 0.015 // of ln reading: a change in time worth naming
 	stationFloor  = 0.03
 )
@@ -127,6 +127,10 @@ func newScanner(r *run, f *frame) *scanner {
 	return s
 }
 
+// weight of a family before the readings speak, 1 on average. Families that ask
+// for the largest effect before they are seen, heads and stations, get more of
+// the false alarms that are allowed, and those that are seen early less; found by
+// simulation (eq. J5). A fault of all heads that comes and goes unlogged is rare.
 func weight(family string) float64 {
 	switch family {
 	case famStartup, famRestart:

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"ullage/core/verdict"
+	"ullage/internal/lab"
 )
 
 // lotPDF is the certificate of a lot, for a customer or an auditor: one page.
@@ -77,6 +78,30 @@ func (d *Data) decisionText(x Decision) string {
 	return strings.TrimSuffix(text, "; ")
 }
 
+// singlesText counts the packages above each limit of a single one on record.
+func singlesText(tpo []float64, l lab.LimitInForce) string {
+	var parts []string
+	for _, x := range []struct {
+		limit *float64
+		name  string
+	}{{l.SingleGreenPpb, ""}, {l.SingleRedPpb, ", red"}} {
+		if x.limit == nil {
+			continue
+		}
+		n := 0
+		for _, v := range tpo {
+			if v > *x.limit {
+				n++
+			}
+		}
+		parts = append(parts, fmt.Sprintf("%d of %d above %s ppb%s", n, len(tpo), brief(x.limit), x.name))
+	}
+	if len(parts) == 0 {
+		return "no limit is recorded"
+	}
+	return strings.Join(parts, "; ")
+}
+
 func (d *Data) lotFacts(j Judgement) []fact {
 	s := summarize(d.readings("shaken"))
 	l := d.limit("tpo")
@@ -84,15 +109,7 @@ func (d *Data) lotFacts(j Judgement) []fact {
 	above := "no limit is recorded"
 	if s.n > 0 {
 		high = digits(s.high, s.high/20) + " ppb"
-		if l.SingleRedPpb != nil {
-			n := 0
-			for _, v := range d.readings("shaken") {
-				if v > *l.SingleRedPpb {
-					n++
-				}
-			}
-			above = fmt.Sprintf("%d of %d above %s ppb", n, s.n, brief(l.SingleRedPpb))
-		}
+		above = singlesText(d.readings("shaken"), l)
 	}
 	bound := notRecorded
 	if j.Bound != nil {

@@ -284,3 +284,21 @@ func TestUnitSlip(t *testing.T) {
 		}
 	}
 }
+
+// TestSinglesText: a single limit without a red one is a limit all the same.
+func TestSinglesText(t *testing.T) {
+	green, red := 205.0, 260.0
+	tpo := []float64{90, 210, 300}
+	for _, x := range []struct {
+		limits lab.LimitInForce
+		want   string
+	}{
+		{lab.LimitInForce{}, "no limit is recorded"},
+		{lab.LimitInForce{SingleGreenPpb: &red}, "1 of 3 above 260 ppb"},
+		{lab.LimitInForce{SingleGreenPpb: &green, SingleRedPpb: &red}, "2 of 3 above 205 ppb; 1 of 3 above 260 ppb, red"},
+	} {
+		if got := singlesText(tpo, x.limits); got != x.want {
+			t.Errorf("%q, want %q", got, x.want)
+		}
+	}
+}
