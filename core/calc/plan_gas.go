@@ -135,7 +135,16 @@ type StripResult struct {
 	PerBeer  float64           `json:"gas_per_beer"`
 	Theory   float64           `json:"gas_per_beer_theory"` // for the same, bubbles at equilibrium
 	Gas      *float64          `json:"gas_kg,omitempty"`
+	Curve    []StripPoint      `json:"curve"`
 	Cautions []process.Caution `json:"cautions"`
+}
+
+// StripPoint is one point of the picture.
+type StripPoint struct {
+	PerBeer float64 `json:"gas_per_beer"`
+	DO      float64 `json:"do_ppb"`
+	Low     float64 `json:"do_low_ppb"`
+	High    float64 `json:"do_high_ppb"`
 }
 
 // Strip computes sparging, forwards or backwards.
@@ -164,11 +173,13 @@ func Strip(in *stripInput) (Answer, error) {
 	case *in.Target < in.DO:
 		n = process.StripFor(in.DO, floor, *in.Target, t, e)
 	}
-	r := StripResult{
-		DO: float64(process.Stripped(in.DO, floor, t, n, e)), Low: float64(process.Stripped(in.DO, floor, t, n, 0.25)), High: float64(process.Stripped(in.DO, floor, t, n, 0.1)),
-		Floor: float64(floor), PerBeer: n, Theory: n * float64(e),
+	at := func(n float64) StripPoint {
+		do := func(e quantity.Fraction) float64 { return float64(process.Stripped(in.DO, floor, t, n, e)) }
+		a, b := do(0.25), do(0.1)
+		return StripPoint{n, do(e), math.Min(a, b), math.Max(a, b)}
 	}
-	r.Low, r.High = math.Min(r.Low, r.High), math.Max(r.Low, r.High)
+	end := at(n)
+	r := StripResult{DO: end.DO, Low: end.Low, High: end.High, Floor: float64(floor), PerBeer: n, Theory: n * float64(e)}
 	if in.Beer != nil {
 		if err := bigVolume("beer_ml", *in.Beer); err != nil {
 			return Answer{}, err
@@ -180,6 +191,10 @@ func Strip(in *stripInput) (Answer, error) {
 	r.Cautions = process.Cautions(g.Hazard(), process.HazardPressure)
 	if in.lean {
 		return Answer{Result: r}, nil
+	}
+	const points = 24
+	for i := range points + 1 {
+		r.Curve = append(r.Curve, at(math.Max(0.1, 1.4*n)*float64(i)/points))
 	}
 	var d working
 	d.line("P9", "floor", "S(t) y P", fmt.Sprintf("S(%.4g °C) × %.4g × %.5g kPa", float64(t), float64(y), float64(p)), r.Floor, "ppb", "Benson & Krause 1984")

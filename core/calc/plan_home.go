@@ -115,12 +115,14 @@ type HomeResult struct {
 
 // HomeLevel is one of none, good, better, best.
 type HomeLevel struct {
-	Key    string   `json:"key"`
-	Title  string   `json:"title"`
-	Low    float64  `json:"low_ppb"`
-	High   float64  `json:"high_ppb"`
-	Cycles float64  `json:"cycles,omitempty"`
-	Steps  []string `json:"steps"`
+	Key      string   `json:"key"`
+	Title    string   `json:"title"`
+	Low      float64  `json:"low_ppb"`
+	High     float64  `json:"high_ppb"`
+	PickLow  float64  `json:"pickup_low_ppb"` // of it, with the beer; the rest is air above it
+	PickHigh float64  `json:"pickup_high_ppb"`
+	Cycles   float64  `json:"cycles,omitempty"`
+	Steps    []string `json:"steps"`
 }
 
 var homeAdvice = []string{
@@ -156,7 +158,7 @@ func Home(in *homeInput) (Answer, error) {
 			cycle.Cycles = *in.Cycles
 		}
 		left := r.Air * cycle.Factor()
-		r.Levels = append(r.Levels, HomeLevel{l.Key, l.Title, l.PickupLow + l.Low*left, l.PickupHigh + l.High*left, cycle.Cycles, l.Steps})
+		r.Levels = append(r.Levels, HomeLevel{l.Key, l.Title, l.PickupLow + l.Low*left, l.PickupHigh + l.High*left, l.PickupLow, l.PickupHigh, cycle.Cycles, l.Steps})
 	}
 	hazards := []string{process.HazardCO2, process.HazardHome, process.HazardPressure, process.HazardSulphite}
 	if kind != "keg" {

@@ -354,3 +354,22 @@ func TestAfterBand(t *testing.T) {
 		}
 	}
 }
+
+// The flow of a plan, set, makes its target; a reading of the target gives the
+// efficiency of the plan.
+func TestWortBackward(t *testing.T) {
+	in := object{"wort_l_min": 50, "target_ppb": 9500, "carried_ppb": 400, "efficiency_fraction": 0.55, "temperature_c": 12}
+	for _, gas := range []string{"oxygen", "air"} {
+		plan, _ := must(t, "wort-oxygen", with(in, object{"gas": gas}))
+		back, _ := must(t, "wort-oxygen", with(in, object{"gas": gas, "gas_set_nl_min": plan["gas_nl_min"], "read_ppb": 9500, "target_ppb": 5000}))
+		if !near(number(t, back, "do_made_ppb"), 9500, 1e-9) || !near(number(t, back, "efficiency_learned"), 0.55, 1e-9) {
+			t.Errorf("%s: %v ppb, %v", gas, back["do_made_ppb"], back["efficiency_learned"])
+		}
+	}
+	if _, a := must(t, "wort-oxygen", with(in, object{"gas_set_nl_min": 0.3, "read_ppb": 20000})); !strings.Contains(string(encode(t, a)), "more_than_all") {
+		t.Error("an efficiency above 1 is not asked about")
+	}
+	if e := refused(t, "wort-oxygen", encode(t, with(in, object{"read_ppb": 9000}))); e.Field != "gas_set_nl_min" {
+		t.Error(e)
+	}
+}

@@ -28,6 +28,8 @@ type wortInput struct {
 	Fills       Rows[WortFillRow]       `json:"fills" help:"brews of one tank in order: list of wort_ml, gassed (yes when not said); the target is then that of the tank"`
 	Second      *quantity.DO            `json:"second_ppb" help:"DO of a second dose, 12 to 18 h after pitching"`
 	SecondEff   *quantity.Fraction      `json:"second_efficiency_fraction" help:"its efficiency; 0.2 when not said, a stone in the tank"`
+	Set         *float64                `json:"gas_set_nl_min" help:"gas flow that is set: gives the DO it makes"`
+	Read        *quantity.DO            `json:"read_ppb" help:"DO read in the wort with that flow (read_ppm): gives the efficiency it had"`
 	Explain     bool                    `json:"explain" help:"give the derivation"`
 }
 
@@ -37,10 +39,12 @@ type WortResult struct {
 	Grams    float64  `json:"oxygen_g_min"`
 	OnAir    *float64 `json:"air_scale_nl_min,omitempty"` // what a float meter scaled for air shows for it
 	Total    *float64 `json:"gas_nl,omitempty"`
-	Ceiling  float64  `json:"ceiling_ppb"`           // equilibrium with the gas at the pressure given
-	AtTank   float64  `json:"tank_ceiling_ppb"`      // the same at 1 atm, where some comes out again
-	TankLow  float64  `json:"tank_ceiling_low_ppb"`  // by published worts
-	TankHigh float64  `json:"tank_ceiling_high_ppb"` // by the constant of sucrose
+	Made     *float64 `json:"do_made_ppb,omitempty"`        // by the gas flow that is set
+	Learned  *float64 `json:"efficiency_learned,omitempty"` // by the reading; above 1 something is wrong
+	Ceiling  float64  `json:"ceiling_ppb"`                  // equilibrium with the gas at the pressure given
+	AtTank   float64  `json:"tank_ceiling_ppb"`             // the same at 1 atm, where some comes out again
+	TankLow  float64  `json:"tank_ceiling_low_ppb"`         // by published worts
+	TankHigh float64  `json:"tank_ceiling_high_ppb"`        // by the constant of sucrose
 
 	Float       *float64   `json:"float_reading_nl_min,omitempty"` // of the float meter described
 	Fills       []WortFill `json:"fills,omitempty"`
@@ -58,7 +62,7 @@ func WortOxygen(in *wortInput) (Answer, error) {
 	p, err2 := absolute("pressure", in.Pressure, nil, 0, oxygen.Atmosphere)
 	_, err3 := fraction("efficiency_fraction", &in.Efficiency, 0)
 	if err := first(err, err2, err3, between("target_ppb", float64(in.Target), 1, 1e5, "check the unit: 10 ppm is 10000 ppb"), between("carried_ppb", float64(carried), 0, 1e5, "check the unit"),
-		inLiquidRange("temperature_c", in.Temperature), between("extract_plato", float64(extract), 0, 40, "check the unit")); err != nil {
+		optional("gas_set_nl_min", in.Set, 1e-6, 1e6), inLiquidRange("temperature_c", in.Temperature), between("extract_plato", float64(extract), 0, 40, "check the unit")); err != nil {
 		return Answer{}, err
 	}
 	if in.Efficiency < 0.01 {
@@ -81,7 +85,7 @@ func WortOxygen(in *wortInput) (Answer, error) {
 		r.Total = &total
 	}
 	perPPB := flow / 1e6 / float64(in.Efficiency) / (density * share)
-	if err := first(in.float(&r, gas), in.fills(&r, perPPB, flow, carried), in.second(&r, share)); err != nil {
+	if err := first(in.float(&r, gas), in.fills(&r, perPPB, flow, carried), in.second(&r, share), in.learn(&r, flow, density*share, carried)); err != nil {
 		return Answer{}, err
 	}
 	// Sources disagree: k is 8.5e-4 L/g in published worts, 4.4e-4 for sucrose, 6.5e-4 taken.
@@ -95,6 +99,9 @@ func WortOxygen(in *wortInput) (Answer, error) {
 	if float64(in.Target) > r.TankLow {
 		w = warn(w, "above_ceiling", "target_ppb", in.Target.Format(0), fmt.Sprintf("this wort holds %.0f to %.0f ppb at 1 atm under this gas: what dissolves under pressure comes out in the tank", r.TankLow, r.TankHigh), "use oxygen, colder wort, or a second dose")
 	}
+	if r.Learned != nil && *r.Learned > 1 {
+		w = warn(w, "more_than_all", "read_ppb", in.Read.Format(0), "more oxygen than the gas brought: an efficiency above 1", "check the flow meter's scale and pressure, and the DO that the wort had")
+	}
 	r.Cautions = process.Cautions(process.HazardOxygen)
 	if share < 1 {
 		r.Cautions = process.Cautions(process.HazardPressure)
@@ -106,6 +113,28 @@ func WortOxygen(in *wortInput) (Answer, error) {
 	d.line("P25", "Q", "q (c − c_0) / (ρ η)", fmt.Sprintf("%.5g L/min × %.5g mg/L / (%.5g mg/NL × %.3g)", flow, need*1000, 1000*density*share, float64(in.Efficiency)), r.Flow, "NL/min", "mass balance")
 	d.line("P26", "ceiling", "S(t) y (P − P_wv) β_wort", fmt.Sprintf("β = %.4f at %.4g °P", oxygen.SolubilityInWort(extract), float64(extract)), r.Ceiling, "ppb", "Benson & Krause 1984; sugar salting-out")
 	return Answer{Result: r, Warnings: w, Derivation: d.when(in.Explain)}, nil
+}
+
+// learn turns eq. P25 round: what a gas flow makes, and from a reading the
+// efficiency that it had.
+func (in *wortInput) learn(r *WortResult, flow, gramsPerL float64, carried quantity.DO) error {
+	if in.Set == nil {
+		if in.Read != nil {
+			return missing("gas_set_nl_min")
+		}
+		return nil
+	}
+	most := *in.Set * gramsPerL / flow * 1e6 // µg/L, if all of it dissolved
+	made := float64(carried) + most*float64(in.Efficiency)
+	r.Made = &made
+	if in.Read != nil {
+		if err := between("read_ppb", float64(*in.Read), 0, 1e5, "check the unit: 9 ppm is 9000 ppb"); err != nil {
+			return err
+		}
+		learned := math.Max(0, float64(*in.Read-carried)) / most
+		r.Learned = &learned
+	}
+	return nil
 }
 
 func (in *wortInput) flow() (float64, error) {

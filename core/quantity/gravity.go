@@ -31,3 +31,8 @@ func gravityFromPlato(v float64, unit string) (float64, bool) {
 	}
 	return 0, false
 }
+
+// platoFromGravity reads an extract written as a gravity, 1.048 SG.
+func platoFromGravity(v float64, unit string) (float64, bool) {
+	return float64(Plato(SpecificGravity(v))), unit == "sg"
+}

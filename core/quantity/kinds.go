@@ -145,7 +145,7 @@ var (
 	kindPressure      = &Kind{Name: "absolute pressure", Units: pressureUnits}
 	kindGaugePressure = &Kind{Name: "gauge pressure", Units: pressureUnits, Min: -101.325}
 	kindGravity       = &Kind{Name: "specific gravity", Units: []Unit{{Suffix: "sg", Scale: 1}}, parse: gravityFromPlato}
-	kindExtract       = &Kind{Name: "extract", Min: -10, Units: []Unit{{Symbol: "°P", Suffix: "plato", Also: []string{"P", "%", "% w/w"}, Scale: 1}}}
+	kindExtract       = &Kind{Name: "extract", Min: -10, Units: []Unit{{Symbol: "°P", Suffix: "plato", Also: []string{"P", "%", "% w/w"}, Scale: 1}}, parse: platoFromGravity}
 	kindAlcohol       = &Kind{Name: "alcohol", Units: []Unit{{Symbol: "% v/v", Suffix: "pct", Also: []string{"%", "ABV", "% vol"}, Scale: 1}}}
 	kindCarbonation   = &Kind{Name: "carbonation", Units: []Unit{
 		{Symbol: "vol", Suffix: "vol", Also: []string{"vols", "volumes"}, Scale: 1},

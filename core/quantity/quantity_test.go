@@ -67,6 +67,7 @@ func TestParseExamples(t *testing.T) {
 		{gravity, "1.0105", 1.0105, 0}, {gravity, "1.0105 SG", 1.0105, 0}, {gravity, "1008.6889 kg/m³", 1.0105, 1e-6},
 		{mass, "372.4", 372.4, 0}, {mass, "0.3724 kg", 372.4, 1e-10}, {mass, "13.136 oz", 372.399, 1e-3},
 		{co2, "2.5 vol", 2.5, 0}, {co2, "4.94175 g/L", 2.5, 1e-12},
+		{quantity.Extract(0).Kind().Parse, "1.048 SG", 11.912, 1e-3}, // ASBC table: 11.91 °P
 	} {
 		got, err := c.parse(c.text)
 		if err != nil || math.Abs(got-c.want) > c.tol {

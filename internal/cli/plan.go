@@ -119,6 +119,7 @@ type planAir struct {
 	Residue     *quantity.Volume      `in:"residue_ml" placeholder:"0.5mL" help:"or gas left over caustic."`
 	Target      *quantity.TPO         `in:"target_ppb" placeholder:"110ppb" help:"TPO wanted."`
 	Temperature *quantity.Temperature `short:"t" in:"temperature_c" placeholder:"20C" help:"Temperature of that gas."`
+	Altitude    *float64              `in:"altitude_m" placeholder:"310" help:"Altitude of the place, m."`
 	planOutput
 }
 
@@ -178,6 +179,8 @@ type planWort struct {
 	Temperature *quantity.Temperature `short:"t" in:"temperature_c" placeholder:"12C" help:"Temperature of the wort."`
 	Extract     *quantity.Extract     `in:"extract_plato" placeholder:"12P" help:"Its extract."`
 	Pressure    *quantity.Pressure    `in:"pressure_kpa" placeholder:"2bar" help:"Absolute pressure where the gas goes in."`
+	GasSet      *float64              `in:"gas_set_nl_min" placeholder:"0.5" help:"Gas flow that is set, NL/min: gives the DO it makes,"`
+	Read        *quantity.DO          `in:"read_ppb" placeholder:"8ppm" help:"and with the DO read, the efficiency it had."`
 	planOutput
 }
 

@@ -324,5 +324,11 @@ func printWort(p *page, r calc.WortResult) {
 	if r.Total != nil {
 		p.line("  %s NL for the brew", figure(*r.Total))
 	}
+	if r.Made != nil {
+		p.line("  the flow that is set makes %s ppb", figure(*r.Made))
+	}
+	if r.Learned != nil {
+		p.line("  the reading means an efficiency of %s", percent(*r.Learned))
+	}
 	p.line("  this wort holds %s to %s ppb at 1 atm under this gas, %s where it goes in", figure(r.TankLow), figure(r.TankHigh), figure(r.Ceiling))
 }
