@@ -187,7 +187,7 @@ func Strip(in *stripInput) (Answer, error) {
 		kg := n * float64(*in.Beer) / 1e6 * float64(g.Density(t, p))
 		r.Gas = &kg
 	}
-	w := warn(nil, "stripping_costs", "gas_per_beer", format(n, 2), "only gas that leaves strips; beer below its carbonation swallows the first bubbles, and aroma and foam go with the rest", "do it once, vent under control, and read the DO after")
+	w := warn(nil, "stripping_costs", "gas_per_beer", "", "only gas that leaves strips; beer below its carbonation swallows the first bubbles, and aroma and foam go with the rest", "do it once, vent under control, and read the DO after")
 	r.Cautions = process.Cautions(g.Hazard(), process.HazardPressure)
 	if in.lean {
 		return Answer{Result: r}, nil

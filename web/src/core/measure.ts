@@ -104,7 +104,7 @@ const BOTH = new Set<Kind>(['temperature', 'volume', 'mass', 'gauge', 'length', 
 export function understood(r: Read, kind: Kind, u?: Units, station_kpa = 101.325): string {
 	if (r.base === undefined) return '';
 	if (r.absolute) return `= ${inUnit(r.base, kind, 'bar', 3)} bar gauge at ${fmt(station_kpa * 10, 0)} hPa`;
-	const to = OTHER[kind]?.[r.unit];
+	const to = kind === 'share' && r.base >= 0.005 ? undefined : OTHER[kind]?.[r.unit];
 	const own = u && BOTH.has(kind) && US.has(r.unit) === (kind === 'temperature' ? u.temperature === 'f' : u.volume === 'floz') && r.unit !== 'K';
 	const same = to && !own ? `= ${inUnit(r.base, kind, to, 3)} ${to}` : '';
 	if (kind === 'gauge') return `${same}${same ? ', ' : '= '}${inUnit(r.base + station_kpa, kind, 'bar', 3)} bar absolute`;

@@ -133,6 +133,10 @@ export class Asked<R> {
 			if (mine === this.n) this.failed = `The calculation core is not loaded: ${(e as Error).message}. Open this page once with a network; after that it works without.`;
 		}
 	}
+	/** What stands in place of a result. */
+	get blank(): string {
+		return this.answer || this.stale || this.failed ? 'The result appears when the fields agree.' : 'Starting the calculation core of this device.';
+	}
 	get error(): CalcError | undefined {
 		return this.answer?.error;
 	}
@@ -154,4 +158,5 @@ export function sig(x: number | undefined, n = 3): string {
 	const r = Number(x.toPrecision(n));
 	return r.toLocaleString('en-US', { maximumFractionDigits: d }).replace('-', '\u2212');
 }
+export const cap = (s: string): string => s.charAt(0).toUpperCase() + s.slice(1);
 export const span = (a: number, b: number, n = 3): string => (sig(a, n) === sig(b, n) ? sig(a, n) : `${sig(a, n)}–${sig(b, n)}`);
