@@ -25,7 +25,7 @@ import (
 type Desk struct {
 	Lab *lab.Service
 
-	dir    string
+	folder folder
 	ctx    context.Context
 	cancel context.CancelFunc
 	jobs   sync.WaitGroup
@@ -47,46 +47,18 @@ const (
 	maxFiles = 20
 )
 
-// NewDesk makes a desk. Its folder, among the system's temporary ones, is made
-// with the first file.
+// NewDesk makes a desk, and removes what servers left behind that were killed.
 func NewDesk(svc *lab.Service) *Desk {
+	sweep()
 	ctx, cancel := context.WithCancel(context.Background())
 	return &Desk{Lab: svc, ctx: ctx, cancel: cancel, files: map[string]*waiting{}, last: map[string]lab.ImportProgress{}}
-}
-
-const folderName = "ullage-import-"
-
-// folder makes the desk's folder, and removes those that servers left behind
-// which were killed.
-func (d *Desk) folder() (string, error) {
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	if d.dir != "" {
-		return d.dir, nil
-	}
-	left, err := filepath.Glob(filepath.Join(os.TempDir(), folderName+"*"))
-	if err != nil {
-		return "", err
-	}
-	for _, path := range left {
-		if info, err := os.Lstat(path); err == nil && info.IsDir() && time.Since(info.ModTime()) > 2*keepFile {
-			_ = os.RemoveAll(path) // another user's stays
-		}
-	}
-	d.dir, err = os.MkdirTemp("", folderName)
-	return d.dir, disk(err)
 }
 
 // Close ends what runs, between two chunks, and removes the files.
 func (d *Desk) Close() error {
 	d.cancel()
 	d.jobs.Wait()
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	if d.dir == "" {
-		return nil
-	}
-	return os.RemoveAll(d.dir)
+	return d.folder.remove()
 }
 
 func (d *Desk) now() time.Time {
@@ -106,28 +78,31 @@ func (d *Desk) Receive(ctx context.Context, name, zone string, body io.Reader) (
 	if err != nil {
 		return lab.ImportUpload{}, err
 	}
-	dir, err := d.folder()
+	dir, err := d.folder.enter()
 	if err != nil {
 		return lab.ImportUpload{}, err
 	}
 	w := &waiting{id: id.String(), at: d.now(), File: File{Path: filepath.Join(dir, id.String()), Name: shorten(name, 150), keep: true}}
 	if err := save(w.Path, body); err != nil {
-		return lab.ImportUpload{}, errors.Join(err, w.remove())
+		return lab.ImportUpload{}, errors.Join(err, d.drop(&w.File))
 	}
 	if w.facts, err = w.inspect(); err != nil {
-		return lab.ImportUpload{}, errors.Join(err, w.remove())
+		return lab.ImportUpload{}, errors.Join(err, d.drop(&w.File))
 	}
 	if _, err := time.LoadLocation(zone); err != nil || zone == "Local" {
 		zone = ""
 	}
 	pre, err := preview(ctx, d.Lab, &w.File, w.facts, nil, zone)
 	if err != nil {
-		return lab.ImportUpload{}, errors.Join(err, w.remove())
+		return lab.ImportUpload{}, errors.Join(err, d.drop(&w.File))
 	}
 	d.keep(w)
 	return lab.ImportUpload{ID: w.id, FileName: w.label(), Bytes: w.size, SHA256: w.sum, Workbook: w.workbook, Sheets: w.sheets,
 		Fields: Fields(), Preview: pre}, nil
 }
+
+// drop removes a file, and the folder with the last one.
+func (d *Desk) drop(f *File) error { return errors.Join(f.remove(), d.folder.leave()) }
 
 // remove takes the file off the disk, and its copies.
 func (f *File) remove() error {
@@ -174,9 +149,20 @@ func (d *Desk) keep(w *waiting) {
 	for i, f := range list {
 		if i >= maxFiles || d.now().Sub(f.at) > keepFile {
 			delete(d.files, f.id)
-			_ = f.remove() // one being read stays until it is closed
+			_ = d.drop(&f.File) // one being read stays until it is closed
 		}
 	}
+}
+
+// done forgets a file that was imported.
+func (d *Desk) done(w *waiting) error {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if d.files[w.id] == nil {
+		return nil
+	}
+	delete(d.files, w.id)
+	return d.drop(&w.File)
 }
 
 func (d *Desk) file(id string) (*waiting, error) {
@@ -212,7 +198,11 @@ func (d *Desk) Confirm(ctx context.Context, id string, m lab.ImportMapping, by s
 	f := w.File
 	f.By = by
 	return d.start(ctx, func(ctx context.Context, tell func(lab.ImportProgress)) (lab.ImportProgress, error) {
-		return Import(ctx, d.Lab, f, m, tell)
+		p, err := Import(ctx, d.Lab, f, m, tell)
+		if err == nil { // else it can be tried again
+			err = d.done(w)
+		}
+		return p, err
 	})
 }
 

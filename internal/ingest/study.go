@@ -121,10 +121,11 @@ func ReadStudy(f File, kind, sheet string, columns map[string]string) (lab.Study
 
 // ReadStudy reads a file that is sent, and keeps nothing of it.
 func (d *Desk) ReadStudy(kind, name, sheet string, columns map[string]string, body io.Reader) (table lab.StudyTable, err error) {
-	dir, err := d.folder()
+	dir, err := d.folder.enter()
 	if err != nil {
 		return table, err
 	}
+	defer func() { err = errors.Join(err, d.folder.leave()) }()
 	id, err := uuid.NewV7()
 	if err != nil {
 		return table, err

@@ -37,8 +37,9 @@ export class Serve {
 		await s.up();
 		return s;
 	}
+	/** Temporary files lie in its folder: a killed server cannot remove them. */
 	async up(): Promise<void> {
-		const c = spawn(BIN, ['serve', ...this.how, '--addr', `127.0.0.1:${this.port}`, '--data', this.data], { stdio: ['ignore', 'pipe', 'pipe'] });
+		const c = spawn(BIN, ['serve', ...this.how, '--addr', `127.0.0.1:${this.port}`, '--data', this.data], { stdio: ['ignore', 'pipe', 'pipe'], env: { ...process.env, TMPDIR: this.data } });
 		this.child = c;
 		process.once('exit', () => c.kill('SIGKILL'));
 		const take = (b: Buffer) => (this.log = (this.log + b.toString()).slice(-4000));
