@@ -32,6 +32,12 @@ func (s *Server) cellarRoutes() {
 			v, err := s.Lab.BatchChanges(ctx, in.ID)
 			return s.answer(v, err)
 		})
+	huma.Register(s.api, describe[lab.BrewTrend](s, huma.Operation{OperationID: "brew-trend", Method: http.MethodGet, Path: base + "/brews/trend",
+		Summary: "Wort oxygenation over the brews: efficiency, what it does with time, and what the next brew may expect", Tags: tags}),
+		func(ctx context.Context, _ *struct{}) (*reply, error) {
+			v, err := s.Lab.BrewTrend(ctx)
+			return s.answer(v, err)
+		})
 
 	type transfersInput struct {
 		Step string `query:"step" default:"transfer" enum:"transfer,centrifuge,filter,carbonation,dry_hop,hold,line"`

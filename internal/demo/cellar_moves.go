@@ -44,6 +44,7 @@ func (b *builder) cellarLimits() {
 	}
 	add(lab.CellarLimit{What: "point", Point: "tank_rested", GreenPpb: lab.Num(28), RedPpb: lab.Num(50)})
 	add(lab.CellarLimit{What: "point", Point: "tank_rested", BeerID: b.ref("quernlight"), GreenPpb: lab.Num(22), RedPpb: lab.Num(40)})
+	add(lab.CellarLimit{What: "point", Point: "dry_hop_1h", BeerID: b.ref("dapplewick"), GreenPpb: lab.Num(100), RedPpb: lab.Num(180), Note: "14 g/L from a purged doser"})
 	add(lab.CellarLimit{What: "step", Step: "transfer", GreenPpb: lab.Num(18), RedPpb: lab.Num(40)})
 	add(lab.CellarLimit{What: "step", Step: "dry_hop", BeerID: b.ref("dapplewick"), GreenPpb: lab.Num(12), RedPpb: lab.Num(30)})
 	b.add(at, ws...)
@@ -56,7 +57,7 @@ func (b *builder) ferment(f *fermentation) {
 	if f.key == "FV12" {
 		f.end = 1
 	}
-	ends := f.made.AddDate(0, 0, min(f.days, 8)-1).Add(3 * time.Hour)
+	ends := f.made.AddDate(0, 0, 7).Add(3 * time.Hour)
 	if f.beer == "quernlight" {
 		ends = f.made.AddDate(0, 0, 13).Add(3 * time.Hour)
 	}

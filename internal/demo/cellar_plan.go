@@ -8,6 +8,25 @@ import (
 	"ullage/internal/lab"
 )
 
+// CellarTruth is what is really the matter in a story of the cellar: for tests
+// of whatever looks for it in the records.
+type CellarTruth struct {
+	Story string // in Summary.Stories: the batch
+	Kind  string // of the cause
+	Step  string
+	Text  string
+}
+
+// CellarTruths of T1 to T4.
+func CellarTruths() []CellarTruth {
+	return []CellarTruth{
+		{"T1", "leak", "centrifuge", "FV12 to BBT3: a leak at the centrifuge, 20 ppb at 60 hL/h and 40 at 30"},
+		{"T2", "washout", "filter", "air left in the filter: 900 ppb at its start, time constant 4 min"},
+		{"T3", "dry_hop", "dry_hop", "14 g/L from a doser that was opened: 190 ppb, 35 after 20 h"},
+		{"T4", "tank_gas", "hold", "BBT2 held under counter gas with air in it: from 25 to 49 ppb in six hours"},
+	}
+}
+
 // bright is the beer of one run in its bright tank, and what the run drew.
 type bright struct {
 	key   string // R1 … R12, now, or H and the number of a run of the history

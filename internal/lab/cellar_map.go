@@ -222,7 +222,8 @@ func mapMove(m *Move) cellar.Move {
 
 func (b *cellarBook) reading(r *Reading) cellar.Reading {
 	out := cellar.Reading{ID: r.ID, Batch: r.BatchID, Move: r.MoveID, Brew: r.BrewID, Point: r.Point, At: r.At.Time, DO: numOr(r.DOPpb, 0), Meter: r.MeterID,
-		TemperatureC: r.TemperatureC, PressureBar: r.PressureBar, FlowHLH: numOr(r.FlowHLH, 0), VolumeHL: numOr(r.VolumeMovedHL, 0), Confirmed: r.Confirmed}
+		TemperatureC: r.TemperatureC, PressureBar: r.PressureBar, FlowHLH: numOr(r.FlowHLH, 0), VolumeHL: numOr(r.VolumeMovedHL, 0), Confirmed: r.Confirmed,
+		FirstRunnings: slices.Contains(r.Flags, "first_runnings")}
 	if r.DOPpb != nil {
 		out.U = b.meterU(r.MeterID, *r.DOPpb)
 	}
