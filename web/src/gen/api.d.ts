@@ -303,6 +303,23 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/v1/brews/trend": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Wort oxygenation over the brews: efficiency, what it does with time, and what the next brew may expect */
+        get: operations["brew-trend"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/v1/brews/{id}": {
         parameters: {
             query?: never;
@@ -2319,6 +2336,43 @@ export interface components {
             /** @enum {string} */
             yeast_source?: "repitch" | "propagated" | "dry";
         };
+        BrewRow: {
+            /** Format: date-time */
+            at: string;
+            batch: string;
+            batch_id: string;
+            beer?: string;
+            code: string;
+            /** Format: double */
+            do_mg_l?: number;
+            /**
+             * Format: double
+             * @description oxygen given, over the wort
+             */
+            dosed_mg_l?: number;
+            /**
+             * Format: double
+             * @description share of the oxygen given that was found dissolved
+             */
+            efficiency_fraction?: number;
+            /**
+             * Format: double
+             * @description true flow, L/min at 0 °C and 1.01325 bar: as recorded, else from the float meter
+             */
+            gas_nl_min?: number;
+            /** Format: double */
+            hours_to_drop?: number;
+            id: string;
+            /** @description why it is not in the trend */
+            left_out?: string;
+            stone_cleaned?: boolean;
+            /** Format: double */
+            target_mg_l?: number;
+        };
+        BrewTrend: {
+            brews: components["schemas"]["BrewRow"][];
+            trend: components["schemas"]["MapBrewTrend"];
+        };
         Brewery: {
             /**
              * Format: double
@@ -4146,6 +4200,46 @@ export interface components {
             id: string;
             /** Format: double */
             volume_hl?: number;
+        };
+        MapBrewPoint: {
+            /** Format: double */
+            efficiency: number;
+            /** Format: double */
+            fitted: number;
+            id: string;
+            odd: boolean;
+            /** Format: int64 */
+            since_cleaning: number;
+        };
+        MapBrewTrend: {
+            brews: components["schemas"]["MapBrewPoint"][];
+            /** Format: int64 */
+            brews_since_cleaning: number;
+            /** Format: double */
+            brews_to_30_pct?: number;
+            fouling: boolean;
+            jump_at?: string;
+            /** Format: double */
+            mean_efficiency: number;
+            /** Format: int64 */
+            n: number;
+            /** Format: double */
+            next_efficiency: number;
+            /** Format: double */
+            next_high95: number;
+            /** Format: double */
+            next_low95: number;
+            /** Format: double */
+            own_weight: number;
+            /** Format: double */
+            scatter: number;
+            sentence: string;
+            /** Format: double */
+            slope_high95?: number;
+            /** Format: double */
+            slope_low95?: number;
+            /** Format: double */
+            slope_pct_per_brew?: number;
         };
         MapBudget: {
             /** Format: double */
@@ -7788,6 +7882,35 @@ export interface operations {
                 };
                 content: {
                     "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    "brew-trend": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["BrewTrend"];
                 };
             };
             /** @description Internal Server Error */
