@@ -205,6 +205,7 @@ var mayAsk = map[string][]string{
 	"put-runs": enters, "put-batches": enters, "put-tanks": enters, "put-format-lots": enters, "put-meter-checks": enters, "put-instruments": enters,
 	"put-studies": enters, "put-brews": enters, "put-moves": enters, "put-readings": enters,
 	"put-people": {"review", "administer"}, "put-brewery": {"review", "administer"},
+	"trail": people, "verify": people,
 	"recompute-run": reviews, "export": {"review", "administer"},
 	"list-imports": people, "get-import": people, "receive-import": reviews, "preview-import": reviews, "confirm-import": reviews, "undo-import": reviews, "import-progress": reviews,
 }
@@ -291,12 +292,15 @@ var ownRefusal = map[string]bool{"sign-in": true, "sign-in-pin": true, "holders"
 func (l *locked) knock(name, method, path string) int {
 	l.Helper()
 	collection := strings.Split(strings.TrimPrefix(path, base+"/"), "/")[0]
+	if strings.HasPrefix(path, base+"/trail/") {
+		collection = "samples"
+	}
 	named := map[string]string{"runs": "run", "beers": "beer", "formats": "can", "format_lots": "lot", "lines": "line", "samples": "sample", "limits": "limit"}
 	id := l.id("none of " + collection)
 	if n := named[collection]; n != "" {
 		id = l.id(n)
 	}
-	url := strings.NewReplacer("{id}", id, "{month}", "2026-11", "{name}", "tpo").Replace(strings.TrimPrefix(path, base))
+	url := strings.NewReplacer("{id}", id, "{collection}", "samples", "{month}", "2026-11", "{name}", "tpo").Replace(strings.TrimPrefix(path, base))
 	if strings.Contains(url, "{") {
 		l.Fatalf("%s has a parameter that this test does not know", path)
 	}

@@ -5,6 +5,7 @@ import (
 	"io/fs"
 	"log/slog"
 	"net/http"
+	"sync"
 	"time"
 
 	"github.com/danielgtaylor/huma/v2"
@@ -48,10 +49,11 @@ type Server struct {
 	// says of the sender's address and of TLS counts.
 	Proxy bool
 
-	api     huma.API
-	metrics *metrics
-	closing chan struct{} // closed by Shutdown: live streams end
-	openapi []byte
+	api       huma.API
+	metrics   *metrics
+	closing   chan struct{} // closed by Shutdown: live streams end
+	openapi   []byte
+	verifying sync.Mutex
 }
 
 // Handler builds the routes.
@@ -103,6 +105,7 @@ func (s *Server) register(mux *http.ServeMux) {
 	s.importRoutes(mux)
 	s.sessionRoutes(mux)
 	s.accountRoutes()
+	s.trailRoutes()
 }
 
 // OpenAPI gives the description of the API, indented. Call Handler first.

@@ -43,6 +43,7 @@ type commands struct {
 	Serve   ServeCmd       `cmd:"" help:"Serve the app and the HTTP API; the records are kept in a folder."`
 	Export  ExportCmd      `cmd:"" help:"Write all records to one zip of JSON and CSV."`
 	Import  ImportCmd      `cmd:"" help:"Read such a zip into an empty database."`
+	Audit   AuditCmd       `cmd:"" help:"Prove that the records are what was written; the trail of a record."`
 	Version versionCommand `cmd:"" help:"Print the version."`
 }
 

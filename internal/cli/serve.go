@@ -129,6 +129,9 @@ func (c site) serve(ctx context.Context, s *streams, service *lab.Service) error
 	}
 	log := slog.New(slog.NewTextHandler(s.err, nil))
 	service.Guarded = true
+	if service.Name, err = os.Hostname(); err != nil {
+		service.Name = "unknown"
+	}
 	desk := ingest.NewDesk(service)
 	defer desk.Close()
 	server := &api.Server{Lab: service, Calc: calcTable{}, Import: desk, Report: reporter{service}, Web: web.FS(), Log: log, Version: Version}

@@ -153,7 +153,7 @@ func (s *Service) recompute(ctx context.Context, runID, by string) (int, error) 
 		sample.Rev, sample.By, sample.ServerAt = sample.Rev+1, by, At(b.at)
 		sample.DeviceAt, sample.DeviceID, sample.SkewS = Time{}, "", nil
 		sample.Reason = "result computed again: " + res.Method
-		next, err := revision(sample, rev.Hash)
+		next, err := s.revision(ctx, sample, rev.Hash)
 		if err != nil {
 			return 0, err
 		}

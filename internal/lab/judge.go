@@ -230,6 +230,11 @@ func (b *batch) decisionRules(ctx context.Context, r *LotDecision, prev Record) 
 	if prev != nil {
 		return nil, fault(Invalid, "base_rev", prev.Base().Rev, "a decision stands as it was made", "write a new one; the newest counts")
 	}
+	head, err := b.svc.Store.ChainHead(ctx)
+	if err != nil {
+		return nil, err
+	}
+	r.Chain = &head
 	if _, waiting := b.pending[key(KindRuns, r.RunID)]; waiting {
 		return nil, nil
 	}

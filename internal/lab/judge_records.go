@@ -65,6 +65,8 @@ type LotDecision struct {
 	Why       string    `json:"why" maxLength:"2000"`
 	InputHash string    `json:"input_hash,omitempty" maxLength:"64" doc:"input_hash of the judgement decided upon"`
 	Readings  int       `json:"readings,omitempty" doc:"packages with TPO that it stood on"`
+	// Chain binds the decision to all that was written before it.
+	Chain *ChainHead `json:"chain,omitempty" readOnly:"true" doc:"head of the chain of all revisions when it was signed"`
 }
 
 // LotSpan is a part of a lot, by time of closing.

@@ -20,6 +20,8 @@ type Service struct {
 	// Guarded refuses whoever may not: a context must say who acts (see [As]).
 	// Without it, as at the command line, whoever holds the database may.
 	Guarded bool
+	// Name is the server's, for the trail.
+	Name string
 	// Calc computes results; nil leaves samples with what the device computed.
 	Calc Calculator
 }

@@ -19,6 +19,17 @@ type Revision struct {
 	DeviceID string
 	DeviceAt Time
 	ServerAt Time
+	// Who was signed in, how, and on which server: kept beside the chain.
+	Account, Via, Server string
+}
+
+// ChainQuery selects links of the chain, oldest first.
+type ChainQuery struct {
+	After  int64
+	Before int64 // not 0: the newest Limit ones before it
+	Kind   Kind  // with ID: of one record, without limit
+	ID     string
+	Limit  int
 }
 
 // Status is what became of a write.
@@ -65,6 +76,10 @@ type Store interface {
 	List(ctx context.Context, q Query) ([]Revision, error)
 	// Changes gives revisions after a position, in order; of one run if given.
 	Changes(ctx context.Context, after int64, runID string, limit int) ([]Revision, error)
+	// Chain gives links of the chain with their revisions.
+	Chain(ctx context.Context, q ChainQuery) ([]Link, error)
+	// ChainHead gives the newest link as it was written, in a place of its own.
+	ChainHead(ctx context.Context) (ChainHead, error)
 	// Head gives the position of the newest revision, 0 in an empty database.
 	Head(ctx context.Context) (int64, error)
 	// NextNumber gives 1, 2, … for a name, each once; numbers may be skipped.

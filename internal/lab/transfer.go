@@ -128,6 +128,10 @@ func (s *Service) Import(ctx context.Context, open func(name string) (io.ReadClo
 		return m, fault(Malformed, RevisionsFile, len(revs), fmt.Sprintf("holds not the %d revisions of the manifest", m.Revisions),
 			"the file is cut off or changed: export again")
 	}
+	p, _ := Who(ctx)
+	for i := range revs {
+		revs[i].Account, revs[i].Via, revs[i].Server = p.Account, viaImport, s.Name
+	}
 	// One request is one transaction.
 	outs, err := s.Store.Append(ctx, revs)
 	if err != nil {

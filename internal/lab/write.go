@@ -154,11 +154,19 @@ func (b *batch) prepare(ctx context.Context, w Write) (draft, error) {
 		return d, inRecord(err)
 	}
 	d.warnings = append(d.warnings, more...)
-	d.rev, err = revision(r, hash)
+	d.rev, err = b.svc.revision(ctx, r, hash)
 	if err == nil {
 		b.pending[key(w.Kind, m.ID)] = r
 	}
 	return d, err
+}
+
+// revision makes the stored form of a record, with who writes it.
+func (s *Service) revision(ctx context.Context, r Record, hash string) (Revision, error) {
+	rev, err := revision(r, hash)
+	p, _ := Who(ctx)
+	rev.Account, rev.Via, rev.Server = p.Account, p.Via, s.Name
+	return rev, err
 }
 
 // revision makes the stored form of a record.
@@ -272,6 +280,10 @@ func contentHash(r Record) string {
 		res, before := r.Result, r.ResultsBefore
 		r.Result, r.ResultsBefore = nil, nil
 		undo = func() { r.Result, r.ResultsBefore = res, before }
+	case *LotDecision:
+		c := r.Chain
+		r.Chain = nil
+		undo = func() { r.Chain = c }
 	}
 	text, err := json.Marshal(r)
 	*m = saved

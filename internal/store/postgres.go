@@ -57,9 +57,10 @@ func OpenPostgres(ctx context.Context, address string) (lab.Store, error) {
 	conn.SetMaxIdleConns(pgConns)
 	s := &db{read: conn, write: conn, stmts: map[string]*sql.Stmt{}, dialect: dialect{
 		name: "postgres", numbers: true, class: postgresClass,
-		begin: fmt.Sprintf(`SELECT pg_advisory_xact_lock(%d)`, appendLock),
-		end:   `NOTIFY ` + channel,
-		inOne: appendSQL,
+		begin:   fmt.Sprintf(`SELECT pg_advisory_xact_lock(%d)`, appendLock),
+		end:     `NOTIFY ` + channel,
+		inOne:   appendSQL,
+		linkSQL: linksSQL,
 		instant: func(t lab.Time) any {
 			if t.IsZero() {
 				return nil

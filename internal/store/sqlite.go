@@ -77,7 +77,7 @@ func ReadSQLite(ctx context.Context, path string) (lab.Store, error) {
 }
 
 func newSQLite() *db {
-	return &db{stmts: map[string]*sql.Stmt{}, dialect: dialect{name: "sqlite", class: sqliteClass, instant: func(t lab.Time) any {
+	return &db{stmts: map[string]*sql.Stmt{}, dialect: dialect{name: "sqlite", linkSQL: linkSQL, class: sqliteClass, instant: func(t lab.Time) any {
 		if t.IsZero() {
 			return nil
 		}

@@ -29,6 +29,7 @@ type dialect struct {
 	instant func(lab.Time) any    // how a time is stored
 	begin   string                // run first in a transaction that appends
 	end     string                // run last in it
+	linkSQL string                // chains
 	inOne   string                // one statement that appends, where the database knows one
 	class   func(error) lab.Class // of a failure
 }
@@ -86,6 +87,9 @@ func (s *db) Get(ctx context.Context, k lab.Kind, id string) (lab.Revision, erro
 
 // ready prepares what needs the tables.
 func (s *db) ready(ctx context.Context) (err error) {
+	if err = s.fillChain(ctx); err != nil {
+		return s.fail("chain the revisions", err)
+	}
 	s.byID, err = s.read.PrepareContext(ctx, s.q(getSQL))
 	return s.fail("prepare", err)
 }

@@ -163,6 +163,9 @@ func (s *db) appendAll(group []*request) (outs [][]lab.Outcome, err error) {
 		}
 		outs = append(outs, out)
 	}
+	if err := a.chain(ctx); err != nil {
+		return nil, err
+	}
 	if s.end != "" {
 		if _, err := tx.ExecContext(ctx, s.end); err != nil {
 			return nil, err
@@ -183,6 +186,8 @@ type appender struct {
 	s                             *db
 	tx                            *sql.Tx
 	newest, insert, upsert, inOne *sql.Stmt
+	head, link, move              *sql.Stmt
+	fresh                         []lab.Revision // stored, not yet chained
 }
 
 const (
@@ -213,6 +218,7 @@ func (s *db) appender(ctx context.Context) (*appender, error) {
 	if s.inOne != "" {
 		need = map[string]**sql.Stmt{s.inOne: &a.inOne}
 	}
+	need[headSQL], need[s.linkSQL], need[moveSQL] = &a.head, &a.link, &a.move
 	for text, stmt := range need {
 		prepared, err := s.prepared(ctx, text)
 		if err != nil {
@@ -225,7 +231,7 @@ func (s *db) appender(ctx context.Context) (*appender, error) {
 
 func (a *appender) join(ctx context.Context, tx *sql.Tx) {
 	a.tx = tx
-	for _, stmt := range []**sql.Stmt{&a.newest, &a.insert, &a.upsert, &a.inOne} {
+	for _, stmt := range []**sql.Stmt{&a.newest, &a.insert, &a.upsert, &a.inOne, &a.head, &a.link, &a.move} {
 		if *stmt != nil {
 			*stmt = tx.StmtContext(ctx, *stmt)
 		}
@@ -253,6 +259,7 @@ func (a *appender) one(ctx context.Context, r lab.Revision) (lab.Outcome, error)
 	if !done {
 		return a.occupied(ctx, r)
 	}
+	a.fresh = append(a.fresh, r)
 	status := lab.Updated
 	if r.Rev == 1 {
 		status = lab.Created

@@ -178,6 +178,7 @@ test('a device at the line enters, and does nothing else', async ({ browser }) =
 	await page.getByLabel('Name, by its place').fill('Line C6');
 	await page.getByText('At the line: nobody signs in').click();
 	await page.getByRole('button', { name: 'Register' }).click();
+	await expect(page.getByText('This device is Line C6 now.')).toBeVisible();
 	await page.goto(s.url + '/me');
 	await expect(page.getByText('a device at the line')).toBeVisible();
 	await sample(page, '372.8');
@@ -186,4 +187,16 @@ test('a device at the line enters, and does nothing else', async ({ browser }) =
 	expect((await c.request.get(`${s.url}/api/v1/export`)).status()).toBe(403);
 	expect((await c.request.get(`${s.url}/api/v1/accounts`)).status()).toBe(403);
 	await c.close();
+});
+
+test('the trail of a sample says who, how, on which device, and proves itself', async () => {
+	const page = await boss.newPage();
+	const id = (await (await boss.request.get(`${s.url}/api/v1/samples?limit=1`)).json()).records[0].id as string;
+	await page.goto(`${s.url}/trail?c=samples&id=${id}`);
+	await expect(page.getByRole('heading', { name: 'Revision 1 by Quality tech' })).toBeVisible();
+	await expect(page.getByText('signed in by link')).toBeVisible();
+	await page.getByRole('button', { name: 'Walk the chain' }).click();
+	await expect(page.getByText('The records are what was written.')).toBeVisible();
+	await axe(page, 'trail');
+	await page.close();
 });

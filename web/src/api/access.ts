@@ -39,3 +39,10 @@ export const access = {
 	register: (name: string, kind: 'shared' | 'line'): Promise<Device> => data(api.POST('/api/v1/devices', { body: { name, kind } })),
 	unregister: (d: string): Promise<unknown> => data(api.POST('/api/v1/devices/{id}/end', { ...id(d), body: {} }))
 };
+
+export type TrailStep = S['TrailStep'];
+export type Verified = S['Verified'];
+export const audit = {
+	trail: async (collection: string, id: string): Promise<TrailStep[]> => (await data(api.GET('/api/v1/trail/{collection}/{id}', { params: { path: { collection, id } } }))).steps,
+	verify: (): Promise<Verified> => data(api.GET('/api/v1/verify'))
+};
