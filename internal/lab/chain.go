@@ -309,7 +309,7 @@ func (s *Service) Trail(ctx context.Context, k Kind, id string) ([]TrailStep, er
 			was = prev[0].Hash
 		}
 		out = append(out, TrailStep{r.Rev, r.By, m.SaidBy, r.Account, r.Via, r.DeviceID, r.Server, r.DeviceAt, r.ServerAt, m.Reason,
-			differences(before, after), l.Seq, l.Hash, l.Hash != "" && ChainHash(was, r) == l.Hash})
+			changesBetween(before, after), l.Seq, l.Hash, l.Hash != "" && ChainHash(was, r) == l.Hash})
 		before = after
 	}
 	return out, nil
@@ -332,7 +332,7 @@ func flatten(at string, v any, into map[string]any) {
 	}
 }
 
-func differences(before, after map[string]any) []TrailChange {
+func changesBetween(before, after map[string]any) []TrailChange {
 	fields := maps.Clone(before)
 	maps.Copy(fields, after)
 	out := []TrailChange{}

@@ -2,7 +2,12 @@ package lab
 
 import (
 	"context"
+	"go/ast"
+	"go/parser"
+	"go/token"
+	"path/filepath"
 	"slices"
+	"strings"
 	"testing"
 )
 
@@ -59,4 +64,77 @@ func TestPermits(t *testing.T) {
 	if err := (&Service{}).May(context.Background(), DoExport); err != nil {
 		t.Errorf("at the command line: %v", err)
 	}
+}
+
+// Every use case asks who may do it: it calls May or MayWrite, or another that does.
+func TestEveryUseCaseAsks(t *testing.T) {
+	files := token.NewFileSet()
+	pkgs, err := filepath.Glob("*.go")
+	if err != nil {
+		t.Fatal(err)
+	}
+	asks := map[string]bool{"May": true, "MayWrite": true, "Batch": true} // Batch asks for each write, in prepare
+	calls := map[string][]string{}
+	for _, name := range pkgs {
+		if strings.HasSuffix(name, "_test.go") {
+			continue
+		}
+		f, err := parser.ParseFile(files, name, nil, 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, d := range f.Decls {
+			fn, ok := d.(*ast.FuncDecl)
+			if !ok || fn.Recv == nil || !fn.Name.IsExported() || !takesContext(fn) || receiver(fn) != "Service" {
+				continue
+			}
+			calls[fn.Name.Name] = called(fn.Body)
+		}
+	}
+	if len(calls) < 15 {
+		t.Fatalf("only %d use cases were found", len(calls))
+	}
+	for again := true; again; {
+		again = false
+		for name, list := range calls {
+			if !asks[name] && slices.ContainsFunc(list, func(c string) bool { return asks[c] }) {
+				asks[name], again = true, true
+			}
+		}
+	}
+	for name := range calls {
+		if !asks[name] {
+			t.Errorf("Service.%s asks nobody: begin it with s.May(ctx, DoRead), DoJudge, … (permit.go)", name)
+		}
+	}
+}
+
+func takesContext(fn *ast.FuncDecl) bool {
+	if len(fn.Type.Params.List) == 0 {
+		return false
+	}
+	sel, ok := fn.Type.Params.List[0].Type.(*ast.SelectorExpr)
+	return ok && sel.Sel.Name == "Context"
+}
+
+func receiver(fn *ast.FuncDecl) string {
+	star, ok := fn.Recv.List[0].Type.(*ast.StarExpr)
+	if !ok {
+		return ""
+	}
+	id, _ := star.X.(*ast.Ident)
+	return id.Name
+}
+
+// called lists the methods of s that a body calls.
+func called(body *ast.BlockStmt) (out []string) {
+	ast.Inspect(body, func(n ast.Node) bool {
+		if sel, ok := n.(*ast.SelectorExpr); ok {
+			if id, ok := sel.X.(*ast.Ident); ok && id.Name == "s" {
+				out = append(out, sel.Sel.Name)
+			}
+		}
+		return true
+	})
+	return out
 }
