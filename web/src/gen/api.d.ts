@@ -1995,6 +1995,23 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/v1/trail/{collection}/{id}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Everything that was ever written of a record: who, when, before, after, why */
+        get: operations["trail"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/v1/transfers": {
         parameters: {
             query?: never;
@@ -2004,6 +2021,23 @@ export interface paths {
         };
         /** Steps of one kind over months, side by side */
         get: operations["transfers"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/verify": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Walk every revision and say where the records are not what was written */
+        get: operations["verify"];
         put?: never;
         post?: never;
         delete?: never;
@@ -2418,6 +2452,15 @@ export interface components {
             /** @description IANA name, such as Europe/Berlin */
             time_zone?: string;
         };
+        Broken: {
+            collection?: string;
+            id?: string;
+            /** Format: int64 */
+            rev?: number;
+            /** Format: int64 */
+            seq: number;
+            what: string;
+        };
         BuyGain: {
             /** Format: double */
             gain_ppb: number;
@@ -2578,6 +2621,11 @@ export interface components {
             step?: "transfer" | "centrifuge" | "filter" | "carbonation" | "dry_hop" | "hold" | "line" | "filling" | "headspace" | "fermentation_end";
             /** @enum {string} */
             what: "point" | "step";
+        };
+        ChainHead: {
+            hash: string;
+            /** Format: int64 */
+            seq: number;
         };
         Change: {
             collection: string;
@@ -4068,6 +4116,8 @@ export interface components {
             archived?: boolean;
             /** @description who wrote this revision: id of a person, or a name */
             by?: string;
+            /** @description head of the chain of all revisions when it was signed */
+            readonly chain?: components["schemas"]["ChainHead"];
             /**
              * Format: double
              * @description device clock minus server clock at sending, in seconds
@@ -6237,6 +6287,39 @@ export interface components {
         Tokens: {
             tokens: components["schemas"]["Token"][];
         };
+        TrailChange: {
+            after?: unknown;
+            before?: unknown;
+            field: string;
+        };
+        TrailStep: {
+            /** @description account that was signed in; empty: none was asked for */
+            account?: string;
+            /** @description id of a person, or a name */
+            by: string;
+            /** @description all fields of the first revision, those that differ of a later one */
+            changes: components["schemas"]["TrailChange"][];
+            /** Format: date-time */
+            device_at?: string;
+            device_id?: string;
+            hash: string;
+            /** @description it is what was written, as far as its own hash tells */
+            holds: boolean;
+            reason?: string;
+            /** Format: int64 */
+            rev: number;
+            said_by?: string;
+            /** Format: int64 */
+            seq: number;
+            server?: string;
+            /** Format: date-time */
+            server_at: string;
+            /** @description how it showed who it was */
+            via?: string;
+        };
+        TrailView: {
+            steps: components["schemas"]["TrailStep"][];
+        };
         TransferList: {
             from?: string;
             step: string;
@@ -6362,6 +6445,18 @@ export interface components {
             /** @description its name in result */
             id: string;
             run_id: string;
+        };
+        Verified: {
+            /** @description the first 100 places */
+            broken: components["schemas"]["Broken"][];
+            head: components["schemas"]["ChainHead"];
+            /** Format: int64 */
+            revisions: number;
+            /**
+             * Format: int64
+             * @description decisions on lots whose chain head was checked
+             */
+            signed: number;
         };
         Warning: {
             field: string;
@@ -15765,6 +15860,83 @@ export interface operations {
             };
         };
     };
+    trail: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                collection: string;
+                id: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["TrailView"];
+                };
+            };
+            /** @description Bad Request */
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Unauthorized */
+            401: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Forbidden */
+            403: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Not Found */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
     transfers: {
         parameters: {
             query?: {
@@ -15787,6 +15959,65 @@ export interface operations {
                 };
                 content: {
                     "application/json": components["schemas"]["TransferList"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    verify: {
+        parameters: {
+            query?: {
+                /** @description a head that was kept elsewhere */
+                head?: string;
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Verified"];
+                };
+            };
+            /** @description Unauthorized */
+            401: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Forbidden */
+            403: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
                 };
             };
             /** @description Unprocessable Entity */
