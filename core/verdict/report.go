@@ -21,6 +21,9 @@ type Report struct {
 	// meter checks give the same, whatever their order.
 	InputHash string    `json:"input_hash"`
 	Chart     *RunChart `json:"chart"` // nil with fewer than four packages
+	// Notes say what the reader must know of the method, such as that the figures
+	// stand in for direct ones.
+	Notes []string `json:"notes,omitempty"`
 }
 
 // RunChart is the chart of single packages in the order of closing: limits of

@@ -17,15 +17,19 @@ type Reporter interface {
 
 // ReportQuery says which paper is wanted.
 type ReportQuery struct {
-	Kind   string // run, lot, sheet or month
-	Run    string // id of a run
-	Month  string // like 2026-10
-	Format string // pdf, xlsx or csv
-	Paper  string // a4 or letter
-	Blank  bool   // a run sheet to write on, though there are readings
-	Hours  float64
-	Cans   int     // packages that may be opened for a sheet's plan; 0: no limit
-	Fault  float64 // TPO of a faulty head over that of the others; 0: the default
+	Kind  string // run, lot, sheet, month, study or instrument
+	Run   string // id of a run
+	Month string // like 2026-10
+	Study string // id of a study
+	// Instrument is an id, with the year of its checks; 0: this one.
+	Instrument string
+	Year       int
+	Format     string // pdf, xlsx or csv
+	Paper      string // a4 or letter
+	Blank      bool   // a run sheet to write on, though there are readings
+	Hours      float64
+	Cans       int     // packages that may be opened for a sheet's plan; 0: no limit
+	Fault      float64 // TPO of a faulty head over that of the others; 0: the default
 }
 
 // ReportFile is a paper that was made.
@@ -55,6 +59,17 @@ type monthReportInput struct {
 	ReportParams
 }
 
+type studyReportInput struct {
+	ID string `path:"id" maxLength:"64"`
+	ReportParams
+}
+
+type instrumentReportInput struct {
+	ID string `path:"id" maxLength:"64"`
+	ReportParams
+	Year int `query:"year" doc:"calendar year of the checks; this one when not said" minimum:"0" maximum:"2200"`
+}
+
 // reportRoutes serve papers as files.
 func (s *Server) reportRoutes() {
 	files := map[string]*huma.MediaType{}
@@ -73,6 +88,14 @@ func (s *Server) reportRoutes() {
 	huma.Register(s.api, op("report-month", "/months/{month}/report", "Report of a month", "reports"),
 		func(ctx context.Context, in *monthReportInput) (*huma.StreamResponse, error) {
 			return s.paper(ctx, ReportQuery{Kind: "month", Month: in.Month, Format: in.Format, Paper: in.Paper})
+		})
+	huma.Register(s.api, op("report-study", "/studies/{id}/report", "Report of a study", "instruments"),
+		func(ctx context.Context, in *studyReportInput) (*huma.StreamResponse, error) {
+			return s.paper(ctx, ReportQuery{Kind: "study", Study: in.ID, Format: in.Format, Paper: in.Paper})
+		})
+	huma.Register(s.api, op("report-instrument", "/instruments/{id}/report", "An instrument's year: checks with their drift, sensors, what is due", "instruments"),
+		func(ctx context.Context, in *instrumentReportInput) (*huma.StreamResponse, error) {
+			return s.paper(ctx, ReportQuery{Kind: "instrument", Instrument: in.ID, Year: in.Year, Format: in.Format, Paper: in.Paper})
 		})
 }
 

@@ -15,10 +15,12 @@ import (
 
 // ReportCmd makes papers from the records.
 type ReportCmd struct {
-	Run   reportRunCmd   `cmd:"" help:"The report of a run: judgement, charts, every reading with its raw inputs."`
-	Lot   reportLotCmd   `cmd:"" help:"The certificate of a lot: one page for a customer or an auditor."`
-	Month reportMonthCmd `cmd:"" help:"What was packaged in a month: by beer and line, causes, runs."`
-	Sheet reportSheetCmd `cmd:"" help:"The run sheet for the clipboard: the sampling plan with due times, or filled."`
+	Run        reportRunCmd        `cmd:"" help:"The report of a run: judgement, charts, every reading with its raw inputs."`
+	Lot        reportLotCmd        `cmd:"" help:"The certificate of a lot: one page for a customer or an auditor."`
+	Month      reportMonthCmd      `cmd:"" help:"What was packaged in a month: by beer and line, causes, runs."`
+	Sheet      reportSheetCmd      `cmd:"" help:"The run sheet for the clipboard: the sampling plan with due times, or filled."`
+	Study      reportStudyCmd      `cmd:"" help:"A study: what it says, its charts, figures and readings."`
+	Instrument reportInstrumentCmd `cmd:"" help:"An instrument's year: checks with their drift, sensors, what is due."`
 }
 
 // Help is the long help.
@@ -32,6 +34,8 @@ standard output. NUMBER is a run's short number or the code on its packages.
   ullage report month 2026-10
   ullage report sheet 143 --blank --cans 40     the plan of the run, to write on
   ullage report sheet --line "C6 can line"      before a run is entered
+  ullage report study "Calculated against direct TPO, cans of line C6"
+  ullage report instrument "DO meter 1" --year 2026
 
 A paper decides nothing: it prints the decision that a person recorded, and what
 the rules propose. What is not on record is printed as "not recorded".`
@@ -73,6 +77,27 @@ type reportSheetCmd struct {
 	Scatter float64 `default:"0.3" placeholder:"S" help:"Scatter of single packages, as a share (common practice: 0.2 to 0.35)."`
 }
 
+type reportStudyCmd struct {
+	reportOutput
+	Name string `arg:"" help:"Name of the study, or its id."`
+}
+
+type reportInstrumentCmd struct {
+	reportOutput
+	Name string `arg:"" help:"Name of the instrument, or its id."`
+	Year int    `placeholder:"2026" help:"Calendar year; this one when not said."`
+}
+
+// Run makes the report of a study.
+func (c *reportStudyCmd) Run(s *streams) error {
+	return c.write(s, report.Request{Kind: report.KindStudy, Study: c.Name})
+}
+
+// Run makes the report of an instrument's year.
+func (c *reportInstrumentCmd) Run(s *streams) error {
+	return c.write(s, report.Request{Kind: report.KindInstrument, Instrument: c.Name, Year: c.Year})
+}
+
 // Run makes the report of a run.
 func (c *reportRunCmd) Run(s *streams) error {
 	return c.write(s, report.Request{Kind: report.KindRun, Run: c.Number})
@@ -112,6 +137,12 @@ func (c *reportOutput) write(s *streams, q report.Request) (err error) {
 			return err
 		}
 	}
+	if q.Study, err = report.FindNamed(ctx, service, lab.KindStudies, q.Study); err != nil {
+		return err
+	}
+	if q.Instrument, err = report.FindNamed(ctx, service, lab.KindInstruments, q.Instrument); err != nil {
+		return err
+	}
 	q.Format, q.Paper, q.Now = c.Format, c.Paper, time.Now()
 	f, err := report.Make(ctx, service, q)
 	if err != nil {
@@ -138,6 +169,7 @@ func (r reporter) Report(ctx context.Context, q api.ReportQuery) (api.ReportFile
 		now = r.lab.Now
 	}
 	f, err := report.Make(ctx, r.lab, report.Request{Kind: q.Kind, Run: q.Run, Month: q.Month, Format: q.Format, Paper: q.Paper, Blank: q.Blank, Now: now(),
+		Study: q.Study, Instrument: q.Instrument, Year: q.Year,
 		Plan: report.PlanInput{Minutes: 60 * q.Hours, Budget: q.Cans, Fault: q.Fault}})
 	return api.ReportFile{Name: f.Name, Type: f.Type, Body: f.Body}, err
 }

@@ -37,6 +37,7 @@ func (s *Service) JudgeRun(ctx context.Context, runID string) (verdict.Report, e
 	if err != nil {
 		return r, fault(Invalid, "run", d.Run.Number, err.Error(), "correct the record")
 	}
+	r.Notes = d.Notes()
 	return r, nil
 }
 

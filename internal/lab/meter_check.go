@@ -78,3 +78,9 @@ func (r *MeterCheck) check(c *checker) {
 		c.add("other_id", r.OtherID, "is the instrument itself", "choose the other one")
 	}
 }
+
+// Proves tells that passing proves a DO meter. Its time of response, or agreement
+// with another meter, can only cast doubt.
+func (r *MeterCheck) Proves() bool {
+	return r.Against != AgainstResponse && r.Against != AgainstMeter
+}

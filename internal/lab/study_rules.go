@@ -193,3 +193,31 @@ func (r *Study) standIn() (*StandIn, error) {
 	return &StandIn{StudyID: r.ID, Name: r.Name, At: r.At, N: a.N, BiasPpb: round2(a.Bias), BiasLowPpb: round2(a.BiasLow95), BiasHighPpb: round2(a.BiasHigh95),
 		LoaLowPpb: round2(a.LoaLow), LoaHighPpb: round2(a.LoaHigh), MarginPpb: a.Margin, LowestPpb: round2(a.DirectLow), HighestPpb: round2(a.DirectHigh), InForceFrom: r.InForceFrom}, nil
 }
+
+// Notes are what a reader of the run's judgement must know of its method.
+func (d *RunRecords) Notes() []string {
+	s := d.Run.InForce.StandIn
+	if s == nil {
+		return nil
+	}
+	out := []string{s.Text()}
+	outside, n := 0, 0
+	for _, x := range d.Samples {
+		if x.Result == nil || x.Result.TPOPpb == nil {
+			continue
+		}
+		if n++; *x.Result.TPOPpb < s.LowestPpb || *x.Result.TPOPpb > s.HighestPpb {
+			outside++
+		}
+	}
+	if outside > 0 {
+		out = append(out, fmt.Sprintf("%d of %d packages lie outside the %.0f to %.0f ppb for which that was shown", outside, n, s.LowestPpb, s.HighestPpb))
+	}
+	return out
+}
+
+// Text says by what study calculated figures stand in.
+func (s *StandIn) Text() string {
+	return fmt.Sprintf("TPO is calculated and stands in for the direct reading, by the agreement study %q of %s (%d pairs, %.0f to %.0f ppb): bias %+.1f ppb (95 %%: %+.1f to %+.1f), limits of agreement %+.1f to %+.1f ppb, margin ±%g ppb",
+		s.Name, s.At.Format(time.DateOnly), s.N, s.LowestPpb, s.HighestPpb, s.BiasPpb, s.BiasLowPpb, s.BiasHighPpb, s.LoaLowPpb, s.LoaHighPpb, s.MarginPpb)
+}

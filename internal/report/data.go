@@ -137,6 +137,39 @@ func FindRun(ctx context.Context, s *lab.Service, ref string) (string, error) {
 		Message: "there is no such run", Mend: "give a run's number, or the code printed on its packages"}}}
 }
 
+// FindNamed gives the id of a record from its name, whole or the part of it that
+// names one alone, or from its id. An empty ref stays empty.
+func FindNamed(ctx context.Context, s *lab.Service, k lab.Kind, ref string) (string, error) {
+	if ref == "" {
+		return "", nil
+	}
+	all, err := list[struct {
+		ID       string `json:"id"`
+		Name     string `json:"name"`
+		Archived bool   `json:"archived"`
+	}](ctx, s, k)
+	if err != nil {
+		return "", err
+	}
+	var part []string
+	for _, r := range all {
+		if r.ID == ref || strings.EqualFold(r.Name, ref) {
+			return r.ID, nil
+		}
+		if !r.Archived && strings.Contains(strings.ToLower(r.Name), strings.ToLower(ref)) {
+			part = append(part, r.ID)
+		}
+	}
+	if len(part) == 1 {
+		return part[0], nil
+	}
+	message := "names none of them"
+	if len(part) > 1 {
+		message = "is in the names of several"
+	}
+	return "", &lab.Error{Class: lab.NotFound, Faults: []lab.Fault{{Field: "name", Value: ref, Message: message, Mend: "give the whole name, as the app shows it"}}}
+}
+
 func wrong(field string, value any, message, mend string) error {
 	return &lab.Error{Class: lab.Invalid, Faults: []lab.Fault{{Field: field, Value: value, Message: message, Mend: mend}}}
 }

@@ -322,6 +322,9 @@ func (d *Data) delays() (out []float64) {
 // end of the run.
 func (d *Data) around() (before, after *lab.MeterCheck) {
 	for _, c := range d.Checks {
+		if c.Outcome == "passed" && !c.Proves() {
+			continue
+		}
 		if !c.At.After(d.Run.StartedAt.Time) {
 			before = c
 		} else if after == nil && !d.Run.EndedAt.IsZero() && !c.At.Before(d.Run.EndedAt.Time) {

@@ -135,9 +135,17 @@ func (d *Data) lotFacts(j Judgement) []fact {
 		{"single packages", above},
 		{"limits", limitText(l)},
 		{"packages read", fmt.Sprintf("%d shaken, %d unshaken; %d readings at the inlet", s.n, len(d.readings("unshaken")), len(d.readings("inlet")))},
-		{"method", d.methodText()},
+		{"method", d.methodText() + standInText(d)},
 		{"DO meter", d.meterText()},
 		{"reading time", d.delayText()},
 		{"proposed by rules", proposed},
 	}
+}
+
+// standInText says that the figures stand in for direct ones.
+func standInText(d *Data) string {
+	if s := d.Run.InForce.StandIn; s != nil {
+		return ". " + s.Text()
+	}
+	return ""
 }

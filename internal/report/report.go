@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"fmt"
+	"strings"
 	"time"
 
 	"ullage/internal/lab"
@@ -15,6 +16,9 @@ const (
 	KindLot   = "lot"
 	KindMonth = "month"
 	KindSheet = "sheet"
+	KindStudy = "study"
+	// KindInstrument is a year of an instrument.
+	KindInstrument = "instrument"
 
 	PDF  = "pdf"
 	XLSX = "xlsx"
@@ -32,6 +36,10 @@ type Request struct {
 	Blank  bool      // a run sheet to write on, though there are readings
 	Line   string    // name of the line, of a sheet without a run
 	Plan   PlanInput // of a run sheet
+	Study  string    // id, of a study
+	// Instrument is an id; Year the calendar year of its checks.
+	Instrument string
+	Year       int
 }
 
 // File is a paper that was made.
@@ -75,8 +83,20 @@ func Make(ctx context.Context, s *lab.Service, q Request) (File, error) {
 			name = fmt.Sprintf("%s-%d", map[string]string{KindRun: "run", KindLot: "lot"}[q.Kind], d.Run.Number)
 			body, err = d.file(q)
 		}
+	case KindStudy:
+		var d *StudyData
+		if d, err = ReadStudy(ctx, s, q.Study); err == nil {
+			name = fmt.Sprintf("study-%s-%s", d.Study.StudyKind, d.Study.At.In(d.Zone).Format("2006-01-02"))
+			body, err = d.file(q)
+		}
+	case KindInstrument:
+		var d *InstrumentYear
+		if d, err = ReadInstrument(ctx, s, q.Instrument, cmp.Or(q.Year, q.Now.Year())); err == nil {
+			name = fmt.Sprintf("instrument-%s-%d", slug(d.History.Instrument.Name), d.Year)
+			body, err = d.file(q)
+		}
 	default:
-		err = wrong("kind", q.Kind, "is no kind of report", "use run, lot, month or sheet")
+		err = wrong("kind", q.Kind, "is no kind of report", "use run, lot, month, sheet, study or instrument")
 	}
 	return File{name + "." + q.Format, mediaTypes[q.Format], body}, err
 }
@@ -92,4 +112,19 @@ func (d *Data) file(q Request) ([]byte, error) {
 		return lotPDF(d, q.Paper, q.Now)
 	}
 	return runPDF(d, q.Paper, q.Now)
+}
+
+// slug is a name as letters, digits and hyphens.
+func slug(name string) string {
+	out := strings.Map(func(r rune) rune {
+		switch {
+		case r >= 'a' && r <= 'z', r >= '0' && r <= '9':
+			return r
+		}
+		return '-'
+	}, strings.ToLower(name))
+	for strings.Contains(out, "--") {
+		out = strings.ReplaceAll(out, "--", "-")
+	}
+	return cmp.Or(strings.Trim(out, "-"), "unnamed")
 }

@@ -89,7 +89,7 @@ func (d *Data) runFacts() []fact {
 	if r.Status == "ended" {
 		end = d.clock(r.EndedAt.Time)
 	}
-	return []fact{
+	facts := []fact{
 		{"code on package", or(r.Code)}, {"line", fmt.Sprintf("%s, %d heads", or(d.Line.Name), d.Line.Heads)},
 		{"first to last", d.moment(r.StartedAt.Time) + " to " + end}, {"packages", made},
 		{"batch", batch}, {"tank", tank},
@@ -98,7 +98,39 @@ func (d *Data) runFacts() []fact {
 		{"DO meter", d.meterText()}, {"method", d.methodText()},
 		{"limits", limitText(d.limit("tpo"))}, {"inlet DO", summaryOr(d.readings("inlet"))},
 		{"stops", d.stopText()}, {"reading time", d.delayText()},
+		{"reading errors", d.errorText()},
 	}
+	if f.StandIn != nil {
+		facts = append(facts, fact{"stands in", f.StandIn.Text()})
+	}
+	return facts
+}
+
+// errorText says where the uncertainty of the readings comes from.
+func (d *Data) errorText() string {
+	in := d.Run.InForce.Instruments
+	var known, usual []string
+	for _, x := range []struct {
+		what, unit string
+		e          *lab.ErrorInForce
+	}{{"DO meter", "ppb", in.DOMeter}, {"scale", "g", in.Scale}, {"thermometer", "°C", in.Thermometer}} {
+		switch {
+		case x.e == nil:
+			usual = append(usual, x.what)
+		case x.e.URel != nil:
+			known = append(known, fmt.Sprintf("%s ±%s %s and %s %%", x.e.Name, significant(value(x.e.UAbs)), x.unit, significant(100*value(x.e.URel))))
+		default:
+			known = append(known, fmt.Sprintf("%s ±%s %s", x.e.Name, significant(value(x.e.UAbs)), x.unit))
+		}
+	}
+	var parts []string
+	if len(known) > 0 {
+		parts = append(parts, strings.Join(known, ", ")+" (standard uncertainty, from its record)")
+	}
+	if len(usual) > 0 {
+		parts = append(parts, "usual uncertainty assumed: "+strings.Join(usual, ", "))
+	}
+	return strings.Join(parts, "; ")
 }
 
 func co2Text(v *float64) string {
@@ -146,7 +178,11 @@ func (d *Data) meterText() string {
 		}
 		return m.Outcome + " " + d.moment(m.At.Time)
 	}
-	out := fmt.Sprintf("%s; check before %s, after %s; cell age %s", d.Meter.Name, text(before), text(after), notRecorded)
+	age := notRecorded
+	if at := d.Meter.SensorReplacedAt; !at.IsZero() && !at.After(d.Run.StartedAt.Time) {
+		age = fmt.Sprintf("%.0f days", d.Run.StartedAt.Sub(at.Time).Hours()/24)
+	}
+	out := fmt.Sprintf("%s; check before %s, after %s; cell age %s", d.Meter.Name, text(before), text(after), age)
 	if len(d.Checks) == 0 && !d.Meter.LastCheckedAt.IsZero() {
 		out += "; checked " + d.moment(d.Meter.LastCheckedAt.Time) + ", outcome " + notRecorded
 	}
