@@ -38,9 +38,10 @@ const WORT = { carried: 3000, low: 6000, high: 20000, pitched: 1000 };
 /** The limit of a point for a beer: the beer's own, then everybody's, then the starting point. */
 export function boundOf(limits: CellarLimit[], point: Point, beer_id?: string): CellarBound {
 	const fit = limits.filter((l) => l.what === 'point' && l.point === point && (!l.beer_id || l.beer_id === beer_id));
-	const l = fit.find((x) => x.beer_id) ?? fit[0];
-	if (l) return { green: l.green_ppb, red: l.red_ppb, start: false };
+	const l = fit.findLast((x) => x.beer_id) ?? fit.at(-1);
 	const d = START_POINT[point];
+	// The half that was left empty comes from the starting point.
+	if (l) return { green: l.green_ppb ?? (d && Math.min(d[0], l.red_ppb ?? 0)), red: l.red_ppb ?? (d && Math.max(d[1], l.green_ppb ?? 0)), start: false };
 	return { green: d?.[0], red: d?.[1], start: true };
 }
 function judgeWort(point: Point, ppb: number): Judgement {

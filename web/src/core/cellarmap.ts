@@ -1,9 +1,9 @@
 // The oxygen map of a batch: its input, gathered from the records for the
 // calculation "batch-map", and what comes back. The physics is in the core.
-import { limitOf, type Addition, type Batch, type Beer, type Brew, type CellarLimit, type Instrument, type Move, type Point, type Reading, type Run, type Sample, type StepKind, type Tank } from '#api/records.ts';
+import type { Addition, Batch, Beer, Brew, CellarLimit, Instrument, Move, Point, Reading, Run, Sample, StepKind, Tank } from '#api/records.ts';
 import type { Word } from './judge.ts';
 import { run as calc } from './client.ts';
-import { STEP } from './cellar.ts';
+import { START_POINT, STEP } from './cellar.ts';
 
 export interface MapNode {
 	id: string; batch?: string; point?: Point | ''; move?: string; brew?: string; run?: string; at?: string; do_ppb?: number; u_ppb?: number; reconciled_ppb?: number; volume_hl?: number; grams?: number;
@@ -50,34 +50,47 @@ export function connected(moves: Move[], focus: string): Set<string> {
 	return walk(walk([focus], out), into);
 }
 
-/** Standard uncertainty of a reading by its meter; undefined lets the core assume one. */
+/** Standard uncertainty of a reading by its meter, as the server takes it; undefined lets the core assume one. */
 export function meterU(i: Instrument | undefined, ppb: number): number | undefined {
-	const u = Math.hypot(i?.u_abs ?? 0, (i?.u_rel ?? 0) * ppb);
-	return i && (i.u_abs || i.u_rel) ? Number(u.toPrecision(6)) : undefined;
+	const u = Math.hypot(i?.u_abs ?? 0, (i?.resolution ?? 0) / Math.sqrt(12), (i?.u_rel ?? 0) * ppb);
+	return u > 0 ? u : undefined;
 }
 const some = <T extends object>(o: T): T => Object.fromEntries(Object.entries(o).filter(([, v]) => v !== undefined && v !== null && v !== '')) as T;
 
+/** Half of the variance of one reading is the meter's and the lot's own: it does not average out (our judgement). */
+const COMMON = 0.5;
+/** Mean of a run's readings without those in another unit, and its standard uncertainty. */
+export function runMean(v: number[], one: (m: number) => number | undefined): { m?: number; u?: number } {
+	if (!v.length) return {};
+	const middle = [...v].sort((a, b) => a - b)[Math.floor(v.length / 2)];
+	const kept = v.filter((x) => !(middle > 0 && (x * 100 < middle || x > middle * 100)));
+	const m = kept.reduce((a, b) => a + b, 0) / kept.length, u1 = one(m) ?? 0, n = kept.length;
+	const u = n > 1 ? Math.sqrt(kept.reduce((a, b) => a + (b - m) ** 2, 0) / (n - 1) / n + COMMON * u1 * u1) : u1;
+	return { m, u: u || undefined };
+}
 function runInput(r: Run, samples: Sample[], meter?: Instrument) {
-	const mean = (v: (number | undefined)[]): { m?: number; u?: number } => {
-		const x = v.filter((y): y is number => y !== undefined && Number.isFinite(y));
-		if (!x.length) return {};
-		const m = x.reduce((a, b) => a + b, 0) / x.length;
-		const s2 = x.length > 1 ? x.reduce((a, b) => a + (b - m) ** 2, 0) / (x.length - 1) / x.length : 0;
-		return { m, u: Math.hypot(Math.sqrt(s2), meterU(meter, m) ?? 0) || undefined };
-	};
-	const good = samples.filter((s) => !s.flags?.some((f) => f === 'dent' || f === 'bulged'));
-	const inlet = mean(good.filter((s) => s.kind === 'inlet').map((s) => s.inputs.do_ppb)), un = mean(good.filter((s) => s.kind === 'unshaken').map((s) => s.inputs.do_ppb)), tpo = mean(good.filter((s) => s.kind === 'shaken').map((s) => s.result?.tpo_ppb));
+	const read = samples.filter((s) => s.inputs.do_ppb !== undefined), total = read.filter((s) => s.kind === 'shaken' && s.result?.tpo_ppb !== undefined);
+	const of = (kind: Sample['kind']) => runMean(read.filter((s) => s.kind === kind).map((s) => s.inputs.do_ppb!), (m) => meterU(meter, m));
+	const inlet = of('inlet'), un = of('unshaken'), tpo = runMean(total.map((s) => s.result!.tpo_ppb!), () => total.reduce((a, s) => a + (s.result!.tpo_u_ppb ?? 0), 0) / total.length);
 	return some({ id: r.id, batch: r.batch_id, started_at: r.started_at, inlet_ppb: inlet.m, inlet_u_ppb: inlet.u, unshaken_ppb: un.m, unshaken_u_ppb: un.u, tpo_ppb: tpo.m, tpo_u_ppb: tpo.u });
 }
 
 const added = (a: Addition | undefined) => a && some({ what: a.what, amount_kg: a.amount_kg, do_ppb: a.do_ppb, air_ml: a.air_ml });
 
+/** The half of a limit that was left empty comes from the starting point. */
+export function filled(l: Pick<CellarLimit, 'point' | 'green_ppb' | 'red_ppb'>): { green_ppb: number; red_ppb: number } {
+	const d = START_POINT[l.point!];
+	const green = l.green_ppb ?? Math.min(d?.[0] ?? 0, l.red_ppb ?? 0);
+	return { green_ppb: green, red_ppb: l.red_ppb ?? Math.max(d?.[1] ?? 0, green) };
+}
+
 /** Input of "batch-map" for one batch and all that hangs together with it. */
 export function mapInput(lab: Lab, focus: string): Record<string, unknown> {
 	const ids = connected(lab.moves, focus);
 	// Where part of it went elsewhere, that batch is named, not followed.
-	const moves = lab.moves.filter((m) => (m.from_batch_id ? ids.has(m.from_batch_id) : ids.has(m.to_batch_id ?? '')));
-	const named = new Set([...ids, ...moves.map((m) => m.to_batch_id ?? '')]), kept = new Set(moves.map((m) => m.id));
+	const moves = lab.moves.filter((m) => ids.has(m.from_batch_id ?? '') || ids.has(m.to_batch_id ?? ''));
+	const named = new Set([...ids, ...moves.flatMap((m) => [m.from_batch_id ?? '', m.to_batch_id ?? ''])]), kept = new Set(moves.map((m) => m.id));
+	const yeast = new Set(lab.beers.filter((b) => b.yeast_in_package).map((b) => b.id));
 	const tank = new Map(lab.tanks.map((t) => [t.id, t])), meter = new Map(lab.instruments.map((i) => [i.id, i]));
 	const beer_id = lab.batches.find((b) => b.id === focus)?.beer_id;
 	const of = (what: CellarLimit['what']) => {
@@ -90,17 +103,17 @@ export function mapInput(lab: Lab, focus: string): Record<string, unknown> {
 		focus,
 		batches: lab.batches.filter((b) => named.has(b.id)).map((b) => {
 			const t = tank.get(b.tank_id ?? '');
-			return some({ id: b.id, code: b.code, volume_hl: b.volume_hl, tank: t?.name, vessel: t?.kind, headspace_bar: t?.headspace_bar, gas_hl: t?.volume_hl && b.volume_hl && t.volume_hl > b.volume_hl ? Number((t.volume_hl - b.volume_hl).toFixed(6)) : undefined });
+			return some({ id: b.id, code: b.code, volume_hl: b.volume_hl, tank: t?.name, vessel: t?.kind, yeast: yeast.has(b.beer_id ?? '') ? 'yes' : undefined, headspace_bar: t?.headspace_bar, gas_hl: t?.volume_hl && b.volume_hl && t.volume_hl > b.volume_hl ? Number((t.volume_hl - b.volume_hl).toFixed(6)) : undefined });
 		}),
 		brews: lab.brews.filter((b) => ids.has(b.batch_id)).map((b) => some({ id: b.id, code: b.code, batch: b.batch_id, at: b.at, volume_hl: b.volume_hl, do_ppb: b.do_mg_l === undefined ? undefined : b.do_mg_l * 1000 })),
 		moves: moves.map((m) => some({ id: m.id, kind: m.kind, from: m.from_batch_id, to: m.to_batch_id, volume_hl: m.volume_hl, flow_hl_h: m.flow_hl_h, via: m.via, started_at: m.started_at, ended_at: m.ended_at, addition: added(m.addition) })),
 		readings: lab.readings.filter((r) => ids.has(r.batch_id) && (r.do_ppb !== undefined || r.gas_o2_pct !== undefined)).map((r) => some({
 			id: r.id, batch: r.batch_id, move: kept.has(r.move_id ?? '') ? r.move_id : undefined, brew: r.brew_id, point: r.point, at: r.at, do_ppb: r.do_ppb, u_ppb: meterU(meter.get(r.meter_id ?? ''), r.do_ppb ?? 0), meter: r.meter_id,
-			temperature_c: r.temperature_c, pressure_bar: r.pressure_bar, flow_hl_h: r.flow_hl_h, volume_hl: r.volume_moved_hl, gas_o2_fraction: r.gas_o2_pct === undefined ? undefined : r.gas_o2_pct / 100, confirmed: r.confirmed
+			temperature_c: r.temperature_c, pressure_bar: r.pressure_bar, flow_hl_h: r.flow_hl_h, volume_hl: r.volume_moved_hl, gas_o2_fraction: r.gas_o2_pct === undefined ? undefined : r.gas_o2_pct / 100, confirmed: r.confirmed, first_runnings: r.flags?.includes('first_runnings') || undefined
 		})),
 		runs: runs.map((r) => runInput(r, lab.samples(r.id), meter.get(r.do_meter_id ?? ''))),
-		budgets: of('step').filter(([, l]) => l.green_ppb !== undefined).map(([step, l]) => ({ step, ppb: l.green_ppb })),
-		limits: of('point').map(([point, l]) => ({ point, green_ppb: l.green_ppb ?? l.red_ppb, red_ppb: l.red_ppb ?? l.green_ppb }))
+		budgets: of('step').map(([step, l]) => ({ step, ppb: l.green_ppb ?? l.red_ppb })),
+		limits: of('point').map(([point, l]) => ({ point, ...filled(l) }))
 	});
 }
 
@@ -128,4 +141,3 @@ export const FINDING: Record<string, string> = {
 	leak: 'A leak of constant size', proportional: 'Something dosed, or an offset', offset: 'Something dosed, or an offset', washout: 'Wash-out of what was left in the way', tank_gas: 'Gas space of the tank', consumption: 'Oxygen taken up', step: 'Pick-up over its budget', suction: 'Air drawn in on the suction side', meter: 'The meter', dry_hop: 'Air that came with the hops'
 };
 export const findingName = (k: string): string => FINDING[k] ?? k.replaceAll('_', ' ').replace(/^./, (c) => c.toUpperCase());
-export const inletLimit = (r: Run): number | undefined => limitOf(r.in_force, 'do_inlet')?.single_red_ppb;
