@@ -128,7 +128,7 @@ export interface LotDecision extends Rec {
 export interface Brew extends Rec {
 	code?: string; batch_id: string; at: string; volume_hl?: number; sg?: number; temperature_c?: number; minutes?: number; gas?: 'air' | 'oxygen'; target_mg_l?: number;
 	carry_over_mg_l?: number; do_mg_l?: number; gas_flow_nl_min?: number; float_reading?: number; float_for?: 'air' | 'oxygen' | 'co2'; float_bar?: number; float_temperature_c?: number;
-	line_bar?: number; yeast?: string; yeast_source?: 'repitch' | 'propagated' | 'dry'; generation?: number; pitch_million_ml?: number; second_dose?: boolean; hours_to_drop?: number; note?: string;
+	line_bar?: number; yeast?: string; yeast_source?: 'repitch' | 'propagated' | 'dry'; generation?: number; pitch_million_ml?: number; second_dose?: boolean; stone_cleaned?: boolean; hours_to_drop?: number; note?: string;
 }
 export type MoveKind = 'transfer' | 'blend' | 'addition' | 'recirculation' | 'dump';
 export type Via = 'centrifuge' | 'filter' | 'carbonation' | 'hose' | 'pump' | 'heat_exchanger';
