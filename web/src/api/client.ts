@@ -129,11 +129,11 @@ export type ImportMapping = components['schemas']['ImportMapping'];
 export type ImportProgress = components['schemas']['ImportProgress'];
 export type ImportRecord = components['schemas']['Import'];
 
-// Until they stand in the server's description.
-type OneBatch = '/api/v1/runs/{id}/judgement';
-export interface Changes { batch?: string }
 /** What the server computes of batches, over the records of all devices. */
 export const cellar = {
-	map: async (id: string): Promise<OxygenMap> => ((await data(api.GET('/api/v1/batches/{id}/map' as OneBatch, { params: { path: { id } } }))) as unknown as { map: OxygenMap }).map,
-	changes: (id: string): Promise<Changes> => data(api.GET('/api/v1/batches/{id}/changes' as OneBatch, { params: { path: { id } } })) as Promise<unknown> as Promise<Changes>
+	map: async (id: string): Promise<OxygenMap> => (await data(api.GET('/api/v1/batches/{id}/map', { params: { path: { id } } }))).map as unknown as OxygenMap,
+	changes: (id: string): Promise<Changes> => data(api.GET('/api/v1/batches/{id}/changes', { params: { path: { id } } })),
+	transfers: (query: paths['/api/v1/transfers']['get']['parameters']['query']): Promise<Transfers> => data(api.GET('/api/v1/transfers', { params: { query } }))
 };
+export type Changes = components['schemas']['WhatChanged'];
+export type Transfers = components['schemas']['TransferList'];

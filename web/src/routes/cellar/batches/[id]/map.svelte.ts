@@ -30,7 +30,7 @@ export class BatchMap {
 			if (waits || net.state === 'offline' || net.state === 'unreachable') throw new Unreachable('not asked');
 			map = await cellar.map(id);
 		} catch (e) {
-			if (!(e instanceof Unreachable) && (e as Error).message !== "404 page not found" && !String((e as Error).message).includes("ot found") && !String((e as Error).message).includes("no such")) trouble = (e as Error).message;
+			if (!(e instanceof Unreachable)) trouble = (e as Error).message;
 			else if (store.get('batches', id)) {
 				by = 'device';
 				const here = await Promise.all(runsOf(id).map((r) => (net.state === 'online' ? net.openRun(r.id) : store.db.get('meta', 'have:' + r.id).then((x) => (x || store.of('samples', r.id).length ? 'here' : 'partial')))));
