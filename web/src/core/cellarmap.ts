@@ -138,6 +138,7 @@ export const STATE: Record<StepState, { word: Word; text: string }> = {
 export const stateOf = (s: MapStep): { word: Word; text: string } => (s.consumed ? { word: 'none', text: 'Taken up' } : s.kind === 'oxygenation' ? { word: 'none', text: 'Wanted' } : (STATE[s.state] ?? STATE.no_budget));
 export const NODE_WORD: Record<string, Word> = { ok: 'within', watch: 'watch', over: 'over' };
 export const FINDING: Record<string, string> = {
-	leak: 'A leak of constant size', proportional: 'Something dosed, or an offset', offset: 'Something dosed, or an offset', washout: 'Wash-out of what was left in the way', tank_gas: 'Gas space of the tank', consumption: 'Oxygen taken up', step: 'Pick-up over its budget', suction: 'Air drawn in on the suction side', meter: 'The meter', dry_hop: 'Air that came with the hops'
+	leak: 'A leak of constant size', proportional: 'Something dosed, or an offset', suction: 'Air drawn in where suction grows', washout: 'Wash-out of what was left in the way', tank_gas: 'Oxygen in the gas space', consumption: 'Oxygen taken up', dry_hop: 'Air that came with the hops',
+	step: 'A step at once', rise: 'Rising while it runs', meter: 'Two meters that disagree', offset: 'An offset of the meters', pickup: 'Pick-up over its budget', unclear: 'Nothing resolved'
 };
 export const findingName = (k: string): string => FINDING[k] ?? k.replaceAll('_', ' ').replace(/^./, (c) => c.toUpperCase());
