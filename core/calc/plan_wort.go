@@ -73,7 +73,11 @@ func WortOxygen(in *wortInput) (Answer, error) {
 		return Answer{}, err
 	}
 	const density = cellar.NormalOxygen / 1000 // g/L
-	need := math.Max(0, float64(in.Target-carried)) / 1e6
+	aim, err := in.aim(carried)
+	if err != nil {
+		return Answer{}, err
+	}
+	need := math.Max(0, float64(aim-carried)) / 1e6
 	r := WortResult{Grams: flow * need / float64(in.Efficiency)}
 	r.Flow = r.Grams / (density * share)
 	if share == 1 {
@@ -84,8 +88,8 @@ func WortOxygen(in *wortInput) (Answer, error) {
 		total := r.Flow * float64(*in.Minutes)
 		r.Total = &total
 	}
-	perPPB := flow / 1e6 / float64(in.Efficiency) / (density * share)
-	if err := first(in.float(&r, gas), in.fills(&r, perPPB, flow, carried), in.second(&r, share), in.learn(&r, flow, density*share, carried)); err != nil {
+	in.fills(&r, aim, carried, flow)
+	if err := first(in.float(&r, gas), in.second(&r, share), in.learn(&r, flow, density*share, carried)); err != nil {
 		return Answer{}, err
 	}
 	// Sources disagree: k is 8.5e-4 L/g in published worts, 4.4e-4 for sucrose, 6.5e-4 taken.
@@ -96,8 +100,8 @@ func WortOxygen(in *wortInput) (Answer, error) {
 	r.Ceiling, r.AtTank = ceiling(p, 6.5e-4), ceiling(oxygen.Atmosphere, 6.5e-4)
 	r.TankLow, r.TankHigh = ceiling(oxygen.Atmosphere, 8.5e-4), ceiling(oxygen.Atmosphere, 4.4e-4)
 	var w []Warning
-	if float64(in.Target) > r.TankLow {
-		w = warn(w, "above_ceiling", "target_ppb", in.Target.Format(0), fmt.Sprintf("this wort holds %.0f to %.0f ppb at 1 atm under this gas: what dissolves under pressure comes out in the tank", r.TankLow, r.TankHigh), "use oxygen, colder wort, or a second dose")
+	if float64(aim) > r.TankLow {
+		w = warn(w, "above_ceiling", "target_ppb", aim.Format(0), fmt.Sprintf("this wort holds %.0f to %.0f ppb at 1 atm under this gas: what dissolves under pressure comes out in the tank", r.TankLow, r.TankHigh), "use oxygen, colder wort, or a second dose")
 	}
 	if r.Learned != nil && *r.Learned > 1 {
 		w = warn(w, "more_than_all", "read_ppb", in.Read.Format(0), "more oxygen than the gas brought: an efficiency above 1", "check the flow meter's scale and pressure, and the DO that the wort had")

@@ -20,41 +20,47 @@ type WortFill struct {
 	Total    float64 `json:"gas_nl"`
 }
 
-// fills spreads the target of a tank over the brews that are gassed (eq. P14):
-// per is litres of gas a minute for each ppb.
-func (in *wortInput) fills(r *WortResult, perPPB, flowLMin float64, carried quantity.DO) error {
+// aim is the DO that each gassed brew is given: the target, or, for several
+// brews of one tank, what brings the whole of it there (eq. P14).
+func (in *wortInput) aim(carried quantity.DO) (quantity.DO, error) {
 	if len(in.Fills) == 0 {
-		return nil
+		return in.Target, nil
 	}
-	all, gassed := 0.0, 0.0
+	var all, gassed quantity.Volume
 	for i, f := range in.Fills {
 		if err := bigVolume("wort_ml", f.Volume); err != nil {
-			return ofList("fills", inRow(i, err))
+			return 0, ofList("fills", inRow(i, err))
 		}
-		all += hl(&f.Volume)
+		all += f.Volume
 		if f.Gassed == nil || *f.Gassed {
-			gassed += hl(&f.Volume)
+			gassed += f.Volume
 		}
 	}
 	if gassed == 0 {
-		return &quantity.Error{Field: "fills", Message: "has no brew with gas", Mend: "gas the first brews, the last one little or not at all"}
+		return 0, &quantity.Error{Field: "fills", Message: "has no brew with gas", Mend: "gas the first brews, the last one little or not at all"}
 	}
-	each := float64(carried) + (float64(in.Target-carried))*all/gassed
+	return carried + max(0, in.Target-carried)*quantity.DO(all/gassed), nil
+}
+
+// fills lists the brews of a tank at a wort flow of L/min.
+func (in *wortInput) fills(r *WortResult, aim, carried quantity.DO, flowLMin float64) {
+	if len(in.Fills) == 0 {
+		return
+	}
+	all, mixed, total := 0.0, 0.0, 0.0
 	for _, f := range in.Fills {
 		x := WortFill{VolumeHL: hl(&f.Volume), Gassed: f.Gassed == nil || *f.Gassed, DO: float64(carried)}
 		if x.Gassed {
-			x.DO = max(each, float64(carried))
-			x.Flow = (x.DO - float64(carried)) * perPPB
+			x.DO, x.Flow = float64(aim), r.Flow
 			x.Total = x.Flow * x.VolumeHL * 100 / flowLMin
 		}
+		all += x.VolumeHL
+		mixed += x.VolumeHL * x.DO
+		total += x.Total
 		r.Fills = append(r.Fills, x)
 	}
-	mixed := 0.0
-	for _, x := range r.Fills {
-		mixed += x.VolumeHL * x.DO / all
-	}
-	r.Mixed = &mixed
-	return nil
+	mixed /= all
+	r.Mixed, r.Total = &mixed, &total
 }
 
 // second is the gas of a second dose for the whole tank.

@@ -33,6 +33,7 @@ type commands struct {
 	Calc    calcCommand    `cmd:"" help:"Any calculation of the table by its name; without a name, the list."`
 	Check   checkCommand   `cmd:"" help:"Run the published check values on this machine."`
 	Plan    planCommand    `cmd:"" help:"Plan a purge, gas, additions, a package in store, a day without a meter."`
+	Wort    WortCmd        `cmd:"" help:"Gas for wort: target by gravity and yeast, efficiency learned from past brews, setting of the meter."`
 	Pickup  PickupCmd      `cmd:"" help:"Oxygen from wort to package: what each step brought, over budget or not resolved, and why."`
 	Judge   judgeCommand   `cmd:"" help:"Judge a run: keep going, re-test or stop; release or hold; where the oxygen came from."`
 	Report  ReportCmd      `cmd:"" help:"Run report, lot certificate, month and run sheet, as PDF, XLSX or CSV."`

@@ -22,7 +22,7 @@ type planCommand struct {
 	Age      planAge      `cmd:"" help:"Equivalent age from a temperature history."`
 	Priming  planPriming  `cmd:"" help:"Sugar to prime beer, and the pressure it ends at."`
 	Home     planHome     `cmd:"" help:"A plan for keg, bottle or can without a meter."`
-	Wort     planWort     `cmd:"" help:"Gas flow for a DO target in wort."`
+	Wort     WortCmd      `cmd:"" help:"Gas for wort: the same as ullage wort."`
 }
 
 // planOutput are the options of every plan.
@@ -168,22 +168,6 @@ type planHome struct {
 	planOutput
 }
 
-type planWort struct {
-	Flow        *float64              `in:"wort_l_min" placeholder:"50" help:"Flow of the wort, L/min;"`
-	Volume      *quantity.Volume      `in:"wort_ml" placeholder:"20hL" help:"or the brew"`
-	Minutes     *quantity.Minutes     `in:"knockout_min" placeholder:"40min" help:"and its time."`
-	Target      *quantity.DO          `in:"target_ppb" placeholder:"10ppm" help:"DO wanted."`
-	Carried     *quantity.DO          `in:"carried_ppb" placeholder:"0.5ppm" help:"DO it has already."`
-	Efficiency  *quantity.Fraction    `in:"efficiency_fraction" placeholder:"60%" help:"Share of the gas that dissolves and stays."`
-	Gas         string                `in:"gas" enum:"oxygen,air," default:"" placeholder:"oxygen" help:"oxygen or air."`
-	Temperature *quantity.Temperature `short:"t" in:"temperature_c" placeholder:"12C" help:"Temperature of the wort."`
-	Extract     *quantity.Extract     `in:"extract_plato" placeholder:"12P" help:"Its extract."`
-	Pressure    *quantity.Pressure    `in:"pressure_kpa" placeholder:"2bar" help:"Absolute pressure where the gas goes in."`
-	GasSet      *float64              `in:"gas_set_nl_min" placeholder:"0.5" help:"Gas flow that is set, NL/min: gives the DO it makes,"`
-	Read        *quantity.DO          `in:"read_ppb" placeholder:"8ppm" help:"and with the DO read, the efficiency it had."`
-	planOutput
-}
-
 func (c *planPurge) Run(s *streams) error {
 	list, err := parts("--step", c.Step, "method")
 	if err != nil {
@@ -208,9 +192,6 @@ func (c *planPriming) Run(s *streams) error {
 	return plan(s, "priming", c, nil, &c.planOutput, printPriming)
 }
 func (c *planHome) Run(s *streams) error { return plan(s, "home", c, nil, &c.planOutput, printHome) }
-func (c *planWort) Run(s *streams) error {
-	return plan(s, "wort-oxygen", c, nil, &c.planOutput, printWort)
-}
 
 // plan runs a calculation with the options of a command and prints it; also is
 // for what goes beside the print.

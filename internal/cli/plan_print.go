@@ -318,11 +318,27 @@ func printHome(p *page, r calc.HomeResult) {
 func printWort(p *page, r calc.WortResult) {
 	p.cautions = r.Cautions
 	p.line("Gas   %s NL/min (0 °C, 1 atm), %s g O2 a minute", figure(r.Flow), figure(r.Grams))
-	if r.OnAir != nil {
+	if r.OnAir != nil && r.Float == nil {
 		p.line("  a float meter scaled for air shows %s NL/min for it", figure(*r.OnAir))
 	}
+	if r.Float != nil {
+		p.line("  your float meter shows %s NL/min for it", figure(*r.Float))
+	}
 	if r.Total != nil {
-		p.line("  %s NL for the brew", figure(*r.Total))
+		p.line("  %s NL for %s", figure(*r.Total), map[bool]string{true: "the brew", false: "the tank"}[len(r.Fills) == 0])
+	}
+	for i, f := range r.Fills {
+		if f.Gassed {
+			p.line("  brew %d, %s hL: %s ppb, %s NL/min, %s NL", i+1, figure(f.VolumeHL), figure(f.DO), figure(f.Flow), figure(f.Total))
+		} else {
+			p.line("  brew %d, %s hL: no gas", i+1, figure(f.VolumeHL))
+		}
+	}
+	if r.Mixed != nil {
+		p.line("  the tank comes to %s ppb by volume", figure(*r.Mixed))
+	}
+	if r.SecondNL != nil {
+		p.line("  second dose %s NL, %s g O2: 12 to 18 h after pitching, not after 24 h", figure(*r.SecondNL), figure(*r.SecondGrams))
 	}
 	if r.Made != nil {
 		p.line("  the flow that is set makes %s ppb", figure(*r.Made))
