@@ -6,6 +6,7 @@ func entries() []Calculation {
 	return append([]Calculation{
 		define("tpo", "total package oxygen from shaken DO, weights or fill height, and temperature", "6, 12–19, 33–36", TPO),
 		define("judge", "a packaging run: verdict of lot and line with reasons, causes, heads, held span", "docs/judging.md", judge),
+		define("sampling-plan", "which packages to pull in a run: how many, from which heads, when, and what that can see", "S44, S45", samplingPlan),
 		define("shaken-limit", "the shaken DO that just meets a TPO limit in a package of known volumes", "20", shakenLimit),
 		define("headspace-air", "TPO to millilitres of air in the package, and back", "21", headspaceAir),
 		define("fill-bias", "what an assumed fill does to TPO", "22", fillBias),

@@ -27,6 +27,7 @@ var examples = map[string]object{
 	"headspace-air":  {"temperature_c": 20, "beer_ml": 355, "tpo_ppb": 110},
 	"fill-bias":      {"temperature_c": 4, "shaken_do_ppb": 48, "capacity_ml": 373.5, "beer_ml": 350, "fill_ml": 355},
 	"capacity":       {"capacity_water_g": 372.3, "water_temperature_c": 20},
+	"sampling-plan":  {"heads": 6, "hours": 5, "cans": 40, "fault_ppb": 45, "level_ppb": 80},
 	"weight":         {"weight_g": 359, "density_kg_m3": 1010, "air_density_kg_m3": 1.18},
 	"shake-study":    {"minutes": []float64{1, 2, 3, 5, 8}, "shaken_do_ppb": []float64{71, 62.5, 57.2, 53.1, 51.2}},
 	"delay":          {"tpo_ppb": 100, "tpo_u_ppb": 4, "delay_min": 90, "rate_per_h": 0.05, "rate_u_per_h": 0.01},

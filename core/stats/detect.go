@@ -41,19 +41,31 @@ func checkStations(k int) error {
 // others, with n values of each group (eq. S45). On the log scale shift is
 // ln(ratio)/σ of the logarithms.
 func GroupPower(k, n int, shift, alpha float64) (float64, error) {
-	if n < 2 {
-		return 0, tooFew("n", n, 2)
+	power, err := GroupPowerCurve(k, n, alpha)
+	if err != nil {
+		return 0, err
 	}
 	if err := checkFinite("shift", shift); err != nil {
 		return 0, err
 	}
+	return power(shift), nil
+}
+
+// GroupPowerCurve is GroupPower as a function of the shift: the decision line is
+// found once.
+func GroupPowerCurve(k, n int, alpha float64) (func(shift float64) float64, error) {
+	if n < 2 {
+		return nil, tooFew("n", n, 2)
+	}
 	nu := float64(k * (n - 1))
 	h, err := ANOMCritical(alpha, k, nu)
 	if err != nil {
-		return 0, err
+		return nil, err
 	}
-	delta := shift * math.Sqrt(float64(n)*float64(k-1)/float64(k))
-	return 1 - NoncentralTCDF(h, nu, delta) + NoncentralTCDF(-h, nu, delta), nil
+	return func(shift float64) float64 {
+		delta := shift * math.Sqrt(float64(n)*float64(k-1)/float64(k))
+		return 1 - NoncentralTCDF(h, nu, delta) + NoncentralTCDF(-h, nu, delta)
+	}, nil
 }
 
 // GroupCount is the smallest number of values per group, at most 1000, whose

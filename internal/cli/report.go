@@ -8,6 +8,7 @@ import (
 	"os"
 	"time"
 
+	"ullage/core/sampling"
 	"ullage/internal/api"
 	"ullage/internal/lab"
 	"ullage/internal/report"
@@ -73,8 +74,8 @@ type reportSheetCmd struct {
 	Every   float64 `placeholder:"MIN" help:"Minutes between sets; those of the line when not said."`
 	Heads   int     `placeholder:"N" help:"Filling heads; those of the line when not said."`
 	Cans    int     `placeholder:"N" help:"Packages that may be opened; no limit when not said."`
-	Fault   float64 `default:"1.5" placeholder:"X" help:"The fault to catch: TPO of a head over that of the others."`
-	Scatter float64 `default:"0.3" placeholder:"S" help:"Scatter of single packages, as a share (common practice: 0.2 to 0.35)."`
+	Fault   float64 `placeholder:"X" help:"The fault to catch: TPO of a head over that of the others; 1.5 when not said."`
+	Scatter float64 `placeholder:"S" help:"Scatter of single packages, as a share; 0.3 when not said (common practice: 0.2 to 0.35)."`
 }
 
 type reportStudyCmd struct {
@@ -116,7 +117,7 @@ func (c *reportMonthCmd) Run(s *streams) error {
 // Run makes the run sheet.
 func (c *reportSheetCmd) Run(s *streams) error {
 	return c.write(s, report.Request{Kind: report.KindSheet, Run: c.Number, Line: c.Line, Blank: c.Blank,
-		Plan: report.PlanInput{Heads: c.Heads, Minutes: 60 * c.Hours, Every: c.Every, Budget: c.Cans, Fault: c.Fault, Scatter: c.Scatter}})
+		Plan: sampling.Input{Heads: c.Heads, Minutes: 60 * c.Hours, Every: c.Every, Budget: c.Cans, Fault: c.Fault, Scatter: c.Scatter}})
 }
 
 func (c *reportOutput) write(s *streams, q report.Request) (err error) {
@@ -170,6 +171,6 @@ func (r reporter) Report(ctx context.Context, q api.ReportQuery) (api.ReportFile
 	}
 	f, err := report.Make(ctx, r.lab, report.Request{Kind: q.Kind, Run: q.Run, Month: q.Month, Format: q.Format, Paper: q.Paper, Blank: q.Blank, Now: now(),
 		Study: q.Study, Instrument: q.Instrument, Year: q.Year,
-		Plan: report.PlanInput{Minutes: 60 * q.Hours, Budget: q.Cans, Fault: q.Fault}})
+		Plan: sampling.Input{Minutes: 60 * q.Hours, Budget: q.Cans, Fault: q.Fault}})
 	return api.ReportFile{Name: f.Name, Type: f.Type, Body: f.Body}, err
 }

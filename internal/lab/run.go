@@ -5,26 +5,27 @@ import "time"
 // Run is one packaging run: one beer in one format on one line.
 type Run struct {
 	Meta
-	Number         int      `json:"number,omitempty" readOnly:"true" doc:"short number for speech and labels; given by the server"`
-	BeerID         string   `json:"beer_id" format:"uuid"`
-	FormatID       string   `json:"format_id" format:"uuid"`
-	FormatLotID    string   `json:"format_lot_id,omitempty" format:"uuid"`
-	LineID         string   `json:"line_id" format:"uuid"`
-	BatchID        string   `json:"batch_id,omitempty" format:"uuid"`
-	Code           string   `json:"code,omitempty" maxLength:"200" doc:"the code printed on the package"`
-	StartedAt      Time     `json:"started_at"`
-	EndedAt        Time     `json:"ended_at,omitzero"`
-	Status         string   `json:"status" enum:"going,ended"`
-	DOMeterID      string   `json:"do_meter_id,omitempty" format:"uuid"`
-	ScaleID        string   `json:"scale_id,omitempty" format:"uuid"`
-	ThermometerID  string   `json:"thermometer_id,omitempty" format:"uuid"`
-	MeasuredBy     string   `json:"measured_by,omitempty" enum:"calculated,direct" doc:"how TPO was found; empty: calculated"`
-	StandIn        bool     `json:"stand_in,omitempty" doc:"the calculated figure stands in for the direct instrument, by an agreement study in force"`
-	StandInStudyID string   `json:"stand_in_study_id,omitempty" format:"uuid" doc:"that study; empty with stand_in: the server takes the newest that covers the run"`
-	InForce        InForce  `json:"in_force,omitzero"`
-	SampleEveryMin *float64 `json:"sample_every_min,omitempty"`
-	Note           string   `json:"note,omitempty" maxLength:"4000"`
-	Hold           Hold     `json:"hold,omitzero"`
+	Number         int           `json:"number,omitempty" readOnly:"true" doc:"short number for speech and labels; given by the server"`
+	BeerID         string        `json:"beer_id" format:"uuid"`
+	FormatID       string        `json:"format_id" format:"uuid"`
+	FormatLotID    string        `json:"format_lot_id,omitempty" format:"uuid"`
+	LineID         string        `json:"line_id" format:"uuid"`
+	BatchID        string        `json:"batch_id,omitempty" format:"uuid"`
+	Code           string        `json:"code,omitempty" maxLength:"200" doc:"the code printed on the package"`
+	StartedAt      Time          `json:"started_at"`
+	EndedAt        Time          `json:"ended_at,omitzero"`
+	Status         string        `json:"status" enum:"going,ended"`
+	DOMeterID      string        `json:"do_meter_id,omitempty" format:"uuid"`
+	ScaleID        string        `json:"scale_id,omitempty" format:"uuid"`
+	ThermometerID  string        `json:"thermometer_id,omitempty" format:"uuid"`
+	MeasuredBy     string        `json:"measured_by,omitempty" enum:"calculated,direct" doc:"how TPO was found; empty: calculated"`
+	StandIn        bool          `json:"stand_in,omitempty" doc:"the calculated figure stands in for the direct instrument, by an agreement study in force"`
+	StandInStudyID string        `json:"stand_in_study_id,omitempty" format:"uuid" doc:"that study; empty with stand_in: the server takes the newest that covers the run"`
+	InForce        InForce       `json:"in_force,omitzero"`
+	SampleEveryMin *float64      `json:"sample_every_min,omitempty"`
+	Plan           *SamplingPlan `json:"plan,omitempty" doc:"which packages to pull and when"`
+	Note           string        `json:"note,omitempty" maxLength:"4000"`
+	Hold           Hold          `json:"hold,omitzero"`
 }
 
 // InForce is the snapshot, taken at the start of a run, of everything its
@@ -113,6 +114,7 @@ func (r *Run) check(c *checker) {
 		c.add("hold.reason", nil, "is missing", "say why the lot is "+r.Hold.State)
 	}
 	r.InForce.check(c)
+	r.Plan.check(c)
 }
 
 func (f *InForce) check(c *checker) {

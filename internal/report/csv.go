@@ -6,6 +6,7 @@ import (
 	"strconv"
 	"time"
 
+	"ullage/core/sampling"
 	"ullage/internal/lab"
 )
 
@@ -79,7 +80,7 @@ func (d *Data) csvRow(s *lab.Sample) []string {
 }
 
 // sheetCSV is a sampling plan, one pull a row.
-func (d *Data) sheetCSV(p Plan) ([]byte, error) {
+func (d *Data) sheetCSV(p sampling.Plan) ([]byte, error) {
 	rows := [][]string{{"set", "occasion", "due_min", "due_at", "kind", "head"}}
 	for i, s := range p.Sets {
 		minute, due := "", ""

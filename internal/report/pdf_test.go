@@ -11,18 +11,19 @@ import (
 	"testing"
 	"time"
 
+	"ullage/core/sampling"
 	"ullage/internal/lab"
 )
 
 var update = flag.Bool("update", false, "write the golden files anew")
 
 func papers(d *Data, size string) map[string]func() ([]byte, error) {
-	blank := func() ([]byte, error) { return sheetPDF(d, must(d.plan(PlanInput{})), true, size, moment) }
+	blank := func() ([]byte, error) { return sheetPDF(d, must(d.plan(sampling.Input{})), true, size, moment) }
 	return map[string]func() ([]byte, error){
 		"run":    func() ([]byte, error) { return runPDF(d, size, moment) },
 		"lot":    func() ([]byte, error) { return lotPDF(d, size, moment) },
 		"blank":  blank,
-		"filled": func() ([]byte, error) { return sheetPDF(d, must(d.plan(PlanInput{})), false, size, moment) },
+		"filled": func() ([]byte, error) { return sheetPDF(d, must(d.plan(sampling.Input{})), false, size, moment) },
 		"month":  func() ([]byte, error) { return month(d).pdf(size, moment) },
 	}
 }

@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"ullage/core/sampling"
 	"ullage/internal/lab"
 )
 
@@ -33,10 +34,10 @@ type Request struct {
 	Format string // pdf, xlsx or csv
 	Paper  string // a4 or letter
 	Now    time.Time
-	Blank  bool      // a run sheet to write on, though there are readings
-	Line   string    // name of the line, of a sheet without a run
-	Plan   PlanInput // of a run sheet
-	Study  string    // id, of a study
+	Blank  bool           // a run sheet to write on, though there are readings
+	Line   string         // name of the line, of a sheet without a run
+	Plan   sampling.Input // of a run sheet
+	Study  string         // id, of a study
 	// Instrument is an id; Year the calendar year of its checks.
 	Instrument string
 	Year       int

@@ -3,12 +3,15 @@ package report
 import (
 	"cmp"
 	"context"
+	"errors"
 	"fmt"
 	"math"
 	"strconv"
 	"strings"
 	"time"
 
+	"ullage/core/quantity"
+	"ullage/core/sampling"
 	"ullage/internal/lab"
 )
 
@@ -36,13 +39,24 @@ func sheetData(ctx context.Context, s *lab.Service, q Request) (*Data, error) {
 }
 
 // plan is the sampling plan of this run or line.
-func (d *Data) plan(in PlanInput) (Plan, error) {
+func (d *Data) plan(in sampling.Input) (sampling.Plan, error) {
+	if p := d.Run.Plan; p != nil { // made for this run, where nothing else is asked for
+		in.Heads, in.Minutes, in.Every, in.Budget = cmp.Or(in.Heads, p.Heads), cmp.Or(in.Minutes, p.Minutes), cmp.Or(in.Every, p.EveryMin), cmp.Or(in.Budget, p.Cans)
+		in.Fault, in.Scatter, in.FalseRisk = cmp.Or(in.Fault, p.Fault), cmp.Or(in.Scatter, p.Scatter), cmp.Or(in.FalseRisk, p.FalseAlarm)
+		if p.MissRisk > 0 {
+			in.Power = cmp.Or(in.Power, 1-p.MissRisk)
+		}
+	}
 	in.Heads = cmp.Or(in.Heads, d.Line.Heads, 1)
 	in.Every = cmp.Or(in.Every, value(d.Run.SampleEveryMin), value(d.Line.SampleEveryMin))
 	if d.Run.Status == "ended" && in.Minutes == 0 {
 		in.Minutes = math.Max(30, math.Min(1440, d.Run.EndedAt.Sub(d.Run.StartedAt.Time).Minutes()))
 	}
-	return MakePlan(in)
+	p, err := sampling.Make(in)
+	if q := (*quantity.Error)(nil); errors.As(err, &q) {
+		return p, wrong(q.Field, q.Value, q.Message, q.Mend)
+	}
+	return p, err
 }
 
 func (d *Data) sheetFile(q Request) ([]byte, error) {
@@ -61,7 +75,7 @@ func (d *Data) sheetFile(q Request) ([]byte, error) {
 
 // sheetPDF is the run sheet for the clipboard: blank with the plan, or filled
 // with what was read.
-func sheetPDF(d *Data, p Plan, blank bool, size string, now time.Time) ([]byte, error) {
+func sheetPDF(d *Data, p sampling.Plan, blank bool, size string, now time.Time) ([]byte, error) {
 	title := "Run sheet"
 	if d.Run.Number > 0 {
 		title = fmt.Sprintf("Run sheet %d", d.Run.Number)
@@ -107,7 +121,7 @@ func (d *Data) sheetLine(blank bool) string {
 	return text
 }
 
-func (d *Data) sheetFacts(p Plan, blank bool) []fact {
+func (d *Data) sheetFacts(p sampling.Plan, blank bool) []fact {
 	f := d.Run.InForce
 	list := []fact{{"limits", limitText(d.limit("tpo"))}, {"lot in force", "tare " + plain(f.TareG, "g") + ", capacity " + plain(f.CapacityML, "mL")},
 		{"meter", deref(d.Meter).Name}, {"heads", fmt.Sprintf("%d; %d packages to open", p.Input.Heads, p.Packages)}}
@@ -151,7 +165,7 @@ func (d *Data) due(minute float64) string {
 }
 
 // blankRows have one row for each head pulled. The inlet is read with the first.
-func (d *Data) blankRows(p Plan) (rows [][]string) {
+func (d *Data) blankRows(p sampling.Plan) (rows [][]string) {
 	for i, s := range p.Sets {
 		inlet, paired := "–", map[int]bool{}
 		for _, x := range s.Pulls {
@@ -206,7 +220,7 @@ func (d *Data) filledRows() (rows [][]string) {
 const gridCell = 3.2
 
 // headPlan is a grid of heads and sets, where there is room for it.
-func (c *canvas) headPlan(p Plan, blank bool) {
+func (c *canvas) headPlan(p sampling.Plan, blank bool) {
 	const cell = gridCell
 	heads := p.Input.Heads
 	h := float64(heads)*cell + 9
