@@ -5015,6 +5015,22 @@ export interface components {
             readonly server_at?: string;
             units?: components["schemas"]["Units"];
         };
+        PlannedPull: {
+            /** Format: int64 */
+            head?: number;
+            /** @enum {string} */
+            kind: "shaken" | "unshaken" | "inlet";
+        };
+        PlannedSet: {
+            /**
+             * Format: double
+             * @description after the start of the run
+             */
+            minute: number;
+            /** @enum {string} */
+            occasion: "start" | "steady" | "end";
+            pulls: components["schemas"]["PlannedPull"][];
+        };
         Problem: {
             /** @description on a conflict: the record as it stands */
             current?: unknown;
@@ -5675,6 +5691,8 @@ export interface components {
              * @description short number for speech and labels; given by the server
              */
             readonly number?: number;
+            /** @description which packages to pull and when */
+            plan?: components["schemas"]["SamplingPlan"];
             /** @description why this revision was made; needed to correct a sample */
             reason?: string;
             /**
@@ -5816,6 +5834,48 @@ export interface components {
             taken_at: string;
             /** @enum {string} */
             tare_source?: "own" | "lot";
+        };
+        SamplingPlan: {
+            /**
+             * Format: int64
+             * @description packages that may be opened; 0: no limit
+             */
+            cans?: number;
+            /**
+             * Format: double
+             * @description minutes between sets in steady running
+             */
+            every_min: number;
+            /** @description after a stop of more than 5 min, a change or an adjustment */
+            extra?: components["schemas"]["PlannedPull"][];
+            /**
+             * Format: double
+             * @description producer's risk: chance to name a head in a normal run
+             */
+            false_alarm?: number;
+            /**
+             * Format: double
+             * @description TPO of a faulty head over that of the others
+             */
+            fault: number;
+            /** Format: int64 */
+            heads: number;
+            /**
+             * Format: double
+             * @description expected running time
+             */
+            minutes: number;
+            /**
+             * Format: double
+             * @description consumer's risk: wanted chance to miss the fault
+             */
+            miss_risk?: number;
+            /**
+             * Format: double
+             * @description standard deviation of ln TPO between packages of one head
+             */
+            scatter: number;
+            sets: components["schemas"]["PlannedSet"][];
         };
         SensorAge: {
             /** Format: double */
