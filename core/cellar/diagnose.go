@@ -74,9 +74,7 @@ func (w *way) tests() []mapTest {
 		}
 	}
 	for id := range w.shown {
-		if t, ok := w.heldTest(id); ok {
-			out = append(out, t)
-		}
+		out = append(out, w.heldTests(id)...)
 	}
 	slices.SortStableFunc(out, func(a, b mapTest) int {
 		if a.to < b.to {
@@ -160,14 +158,9 @@ func (w *way) moveByID(id string) *Move {
 	return nil
 }
 
-// heldTest is a vessel over time, from the readings while it was held.
-func (w *way) heldTest(batch string) (mapTest, bool) {
-	t := mapTest{Test: Test{Where: w.in.name(batch), Step: StepHold, Held: true, Yeast: w.yeastIn(batch)}, batch: batch}
-	for i := range w.list {
-		if v := &w.list[i]; v.known && v.batch == batch && v.point == TankHold && v.run == "" {
-			t.to = v.id
-		}
-	}
+// heldTests are the stays of a vessel over time, from the readings while it was
+// held.
+func (w *way) heldTests(batch string) (out []mapTest) {
 	var rows []*Reading
 	for i := range w.in.Readings {
 		if r := &w.in.Readings[i]; r.Batch == batch && r.Point == TankHold && !r.At.IsZero() {
@@ -175,10 +168,23 @@ func (w *way) heldTest(batch string) (mapTest, bool) {
 		}
 	}
 	byTime(rows)
-	for _, r := range rows {
-		t.Rows = append(t.Rows, TestRow{At: r.At, Out: &r.DO, OutU: r.U, MeterOut: r.Meter})
+	for _, stay := range stays(rows) {
+		if len(stay) < 2 {
+			continue
+		}
+		t := mapTest{Test: Test{Where: w.in.name(batch), Step: StepHold, Held: true, Yeast: w.yeastIn(batch)}, batch: batch}
+		for _, r := range stay {
+			t.Rows = append(t.Rows, TestRow{At: r.At, Out: &r.DO, OutU: r.U, MeterOut: r.Meter})
+		}
+		last := stay[len(stay)-1]
+		for i := range w.list {
+			if v := &w.list[i]; v.known && v.batch == batch && v.point == TankHold && slices.Contains(v.readings, last) {
+				t.to = v.id
+			}
+		}
+		out = append(out, t)
 	}
-	return t, len(t.Rows) >= 2
+	return out
 }
 
 // gasEvidence holds a rise of a tank against what was read in its gas.

@@ -28,8 +28,8 @@ func TestStates(t *testing.T) {
 	}{
 		{"inside the scatter", "not_resolved", "not resolved, which is not zero; at most 6.6 ppb, within its 12", "", ppbs("tank_before", 20, "tank_after", 22), "M1", false},
 		{"unresolved against a small budget", "not_resolved", "not resolved", "read both sides within 5 min with one meter, 10 times each", ppbs("tank_rested", 20, "tank_hold", 22), "M1", false},
-		{"within", "within", "+8 ± 4.6 ppb, within its 12; the interval reaches above", "", ppbs("tank_before", 20, "tank_after", 28), "M1", false},
-		{"over", "over", "+30 ± 4.6 ppb, over its 10", "sealing water", ppbs("centrifuge_in", 5, "centrifuge_out", 35), "M1", false},
+		{"within", "within", "+8.0 ± 4.6 ppb, within its 12; the interval reaches above", "", ppbs("tank_before", 20, "tank_after", 28), "M1", false},
+		{"over", "over", "+30.0 ± 4.6 ppb, over its 10", "sealing water", ppbs("centrifuge_in", 5, "centrifuge_out", 35), "M1", false},
 		{"over, and no reading separates it", "over", "over its 25", "no reading separates line to the filler + filling", ppbs("tank_rested", 20, "unshaken", 70), "M1", false},
 		{"yeast", "negative", "taken up by yeast", "what brought it in", ppbs("dry_hop_1h", 190, "dry_hop_24h", 35), "M1", true},
 		{"fermentation", "negative", "as it should be", "", ppbs("wort_oxygenated", 9500, "fermentation_end", 4), "M1", true},

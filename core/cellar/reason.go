@@ -55,25 +55,25 @@ func (n *network) judge(st *Step, v *vertex, d *difference) {
 	half := normal95 * st.U
 	switch st.State {
 	case "not_resolved":
-		st.Reason = fmt.Sprintf("%s ± %s ppb is inside what meters and sampling scatter by: not resolved, which is not zero", signed(st.Delta), number(half))
+		st.Reason = fmt.Sprintf("%s is inside what meters and sampling scatter by: not resolved, which is not zero", plusMinus(st.Delta, half))
 		if st.Budget != nil && st.High95 <= *st.Budget {
 			st.Reason += fmt.Sprintf("; at most %s ppb, within its %s", number(st.High95), number(*st.Budget))
 		} else if st.Budget != nil {
 			st.NextCheck = fmt.Sprintf("read both sides within 5 min with one meter, %d times each, to tell it from its %s ppb", n.repeats(st), number(*st.Budget))
 		}
 	case "within":
-		st.Reason = fmt.Sprintf("%s ± %s ppb, within its %s", signed(st.Delta), number(half), number(*st.Budget))
+		st.Reason = fmt.Sprintf("%s, within its %s", plusMinus(st.Delta, half), number(*st.Budget))
 		if st.High95 > *st.Budget {
 			st.Reason += "; the interval reaches above it"
 		}
 	case "over":
-		st.Reason = fmt.Sprintf("%s ± %s ppb, over its %s", signed(st.Delta), number(half), number(*st.Budget))
+		st.Reason = fmt.Sprintf("%s, over its %s", plusMinus(st.Delta, half), number(*st.Budget))
 		if st.Low95 <= *st.Budget {
 			st.Reason += "; the interval still holds the budget"
 		}
 		st.NextCheck = nextCheck(st)
 	case "no_budget":
-		st.Reason = fmt.Sprintf("%s ± %s ppb", signed(st.Delta), number(half))
+		st.Reason = plusMinus(st.Delta, half)
 		if by == "gas" || st.Kind == StepOxygenation {
 			st.Reason += ", wanted here"
 		}
@@ -95,7 +95,7 @@ func (n *network) repeats(st *Step) int {
 // fell explains a reading below the one before it, by what can have done it.
 func (n *network) fell(st *Step, v *vertex, d *difference, may bool, by string) {
 	half := normal95 * st.U
-	head := fmt.Sprintf("%s ± %s ppb", signed(st.Delta), number(half))
+	head := plusMinus(st.Delta, half)
 	if may && by == "yeast" && v.value > 0 && d.before > v.value && st.Hours != nil && *st.Hours > 0.2 {
 		h := *st.Hours * math.Ln2 / math.Log(d.before/v.value)
 		st.HalfLifeH = &h

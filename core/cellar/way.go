@@ -228,14 +228,48 @@ func (w *way) events(id string) []event {
 		}
 		byTime(rows)
 		parts := [][]*Reading{rows}
-		if point == TankHold && len(rows) > 1 && !rows[len(rows)-1].At.Equal(rows[0].At) {
-			parts = [][]*Reading{rows[:1], rows[len(rows)-1:]}
+		if point == TankHold {
+			parts = nil
+			for _, stay := range stays(rows) {
+				parts = append(parts, ends(stay)...)
+			}
 		}
 		for _, rows := range parts {
 			list = append(list, event{rows[0].At, rank(point), func(s *state) { w.place(s, id, point, rows) }})
 		}
 	}
 	return list
+}
+
+// stays splits the readings of a tank being held, by time, where more than six
+// hours lie between two of them.
+func stays(rows []*Reading) [][]*Reading {
+	const apart = 6 * time.Hour
+	var out [][]*Reading
+	for i, r := range rows {
+		if i == 0 || r.At.Sub(rows[i-1].At) > apart {
+			out = append(out, nil)
+		}
+		out[len(out)-1] = append(out[len(out)-1], r)
+	}
+	return out
+}
+
+// ends are the readings of the first and of the last moment.
+func ends(stay []*Reading) [][]*Reading {
+	first, last := stay[0].At, stay[len(stay)-1].At
+	if first.Equal(last) {
+		return [][]*Reading{stay}
+	}
+	var a, b []*Reading
+	for _, r := range stay {
+		if r.At.Equal(first) {
+			a = append(a, r)
+		} else if r.At.Equal(last) {
+			b = append(b, r)
+		}
+	}
+	return [][]*Reading{a, b}
 }
 
 // longHold is the time between readings beyond which holding is a step of its own.

@@ -32,6 +32,21 @@ func signed(v float64) string {
 	return "+" + number(v)
 }
 
+// plusMinus is a difference with its interval, to the digits that the interval
+// leaves a meaning.
+func plusMinus(v, half float64) string {
+	digits := 1
+	if half >= 20 {
+		digits = 0
+	}
+	text := strconv.FormatFloat(math.Abs(v), 'f', digits, 64)
+	sign := "+"
+	if v < 0 {
+		sign = "−"
+	}
+	return sign + text + " ± " + strconv.FormatFloat(half, 'f', digits, 64) + " ppb"
+}
+
 // pointWords are what people call the points.
 var pointWords = map[string]string{
 	WortCooled: "cooled wort", WortOxygenated: "wort after oxygenation", Pitched12h: "12 h after pitching", FermentationEnd: "end of fermentation",
