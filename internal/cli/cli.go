@@ -44,6 +44,8 @@ type commands struct {
 	Serve   ServeCmd       `cmd:"" help:"Serve the app and the HTTP API; the records are kept in a folder."`
 	Export  ExportCmd      `cmd:"" help:"Write all records to one zip of JSON and CSV."`
 	Import  ImportCmd      `cmd:"" help:"Read such a zip into an empty database."`
+	Backup  BackupCmd      `cmd:"" help:"Copy the database, also while a server runs, and check the copy."`
+	Restore RestoreCmd     `cmd:"" help:"Put such a copy in place, or only say what that would do."`
 	Audit   AuditCmd       `cmd:"" help:"Prove that the records are what was written; the trail of a record."`
 	Version versionCommand `cmd:"" help:"Print the version."`
 }

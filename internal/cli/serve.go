@@ -13,6 +13,7 @@ import (
 	"os/signal"
 	"path/filepath"
 	"strings"
+	"sync"
 	"syscall"
 	"time"
 
@@ -58,10 +59,13 @@ func (d *database) name() string {
 // ServeCmd runs the server.
 type ServeCmd struct {
 	database
-	Addr         string   `default:"127.0.0.1:8020" placeholder:"HOST:PORT" help:"Address to listen on; port 0 takes a free one."`
-	Host         []string `placeholder:"NAME" help:"Another name under which a proxy on this machine serves it; may be given again."`
-	Open         bool     `help:"No accounts: whoever reaches the server may do everything. Only at a loopback address."`
-	NewAdminLink bool     `help:"Print a new link for the first administrator, where the one before was lost."`
+	Addr         string        `default:"127.0.0.1:8020" placeholder:"HOST:PORT" help:"Address to listen on; port 0 takes a free one."`
+	Host         []string      `placeholder:"NAME" help:"Another name under which a proxy on this machine serves it; may be given again."`
+	Open         bool          `help:"No accounts: whoever reaches the server may do everything. Only at a loopback address."`
+	BackupDir    string        `placeholder:"DIR" help:"Copy the database into this folder by itself; put it on another disk." type:"path"`
+	BackupEvery  time.Duration `default:"6h" placeholder:"TIME" help:"How often."`
+	BackupKeep   int           `name:"backup-keep-days" default:"35" placeholder:"DAYS" help:"How long copies stay; the last of each month stays ten years."`
+	NewAdminLink bool          `help:"Print a new link for the first administrator, where the one before was lost."`
 }
 
 // Help is the long help.
@@ -101,7 +105,18 @@ func (c *ServeCmd) serve(ctx context.Context, s *streams) error {
 	if err != nil {
 		return err
 	}
+	if whole, ok := st.(interface{ Check(context.Context) error }); ok {
+		if err := whole.Check(ctx); err != nil {
+			return errors.Join(err, st.Close())
+		}
+	}
 	at := site{addr: c.Addr, where: c.name(), hosts: c.Host, open: c.Open, newLink: c.NewAdminLink}
+	if c.BackupDir != "" {
+		if c.DB != "" || c.BackupEvery < time.Minute {
+			return errors.Join(fmt.Errorf("--backup-dir copies a SQLite database, every minute at most: %w", errPostgresCopies), st.Close())
+		}
+		at.backups = &backups{file: c.file(), dir: c.BackupDir, every: c.BackupEvery, keepDays: c.BackupKeep}
+	}
 	serveErr := at.serve(ctx, s, &lab.Service{Store: st, Calc: lab.TPO})
 	return errors.Join(serveErr, st.Close())
 }
@@ -113,6 +128,7 @@ type site struct {
 	open        bool // without accounts
 	anywhere    bool // open also to the network: the invented brewery only
 	newLink     bool
+	backups     *backups
 }
 
 // serve answers HTTP until ctx ends, then lets the requests under way finish.
@@ -154,6 +170,14 @@ func (c site) serve(ctx context.Context, s *streams, service *lab.Service) error
 	}
 	fmt.Fprintf(s.out, "Ullage is at %s\nrecords: %s\nstop with Ctrl-C\n", address(l.Addr()), c.where)
 	c.greet(s.out, l.Addr(), link, made, loopback)
+	if c.backups != nil {
+		c.backups.log = log
+		var copying sync.WaitGroup
+		stop, cancel := context.WithCancel(ctx)
+		copying.Go(func() { c.backups.run(stop) })
+		defer copying.Wait()
+		defer cancel()
+	}
 	failed := make(chan error, 1)
 	go func() { failed <- h.Serve(l) }()
 	select {

@@ -38,7 +38,6 @@ const (
 	DoImport    Deed = "import"    // old logs, and undoing it
 	DoExport    Deed = "export"    // all data
 	DoAccounts  Deed = "accounts"  // people's accounts, devices, others' tokens
-	DoBackup    Deed = "backup"
 )
 
 // deeds is which roles may do what. A deed that is not here nobody may.
@@ -51,7 +50,6 @@ var deeds = map[Deed][]Role{
 	DoImport:    {RoleReview},
 	DoExport:    {RoleReview, RoleAdminister},
 	DoAccounts:  {RoleAdminister},
-	DoBackup:    {RoleAdminister},
 }
 
 // writers is which roles may write which collection: the day's work is entered,

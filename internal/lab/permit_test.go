@@ -34,7 +34,7 @@ func TestPermits(t *testing.T) {
 			t.Errorf("%s is no collection any more", k)
 		}
 	}
-	for _, d := range []Deed{DoRead, DoHistory, DoJudge, DoRecompute, DoRelease, DoImport, DoExport, DoAccounts, DoBackup} {
+	for _, d := range []Deed{DoRead, DoHistory, DoJudge, DoRecompute, DoRelease, DoImport, DoExport, DoAccounts} {
 		if len(deeds[d]) == 0 {
 			t.Errorf("nobody may %s", d)
 		}

@@ -55,8 +55,7 @@ func ReadSQLite(ctx context.Context, path string) (lab.Store, error) {
 		return nil, err
 	}
 	if _, err := os.Stat(abs); err != nil {
-		return nil, &lab.Error{Class: lab.NotFound, Faults: []lab.Fault{{Field: "data", Value: abs, Message: "there is no database",
-			Mend: "name the --data folder of the server"}}}
+		return nil, noDatabase(abs)
 	}
 	s := newSQLite()
 	if s.read, err = openFile(abs, 2, "deferred", "busy_timeout(5000)", "query_only(1)"); err != nil {
