@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"strconv"
+	"syscall"
 	"time"
 
 	"github.com/pressly/goose/v3"
@@ -139,6 +140,9 @@ func lockFile(ctx context.Context, abs string) (unlock func() error, err error) 
 	if err := os.MkdirAll(filepath.Dir(abs), 0o750); err != nil {
 		return nil, fmt.Errorf("make the data folder: %w", err)
 	}
+	if err := writable(filepath.Dir(abs)); err != nil {
+		return nil, err
+	}
 	conn, err := openFile(abs+".lock", 1, "exclusive", "busy_timeout(0)", "journal_mode(MEMORY)")
 	if err != nil {
 		return nil, err
@@ -153,6 +157,20 @@ func lockFile(ctx context.Context, abs string) (unlock func() error, err error) 
 		return nil, fmt.Errorf("lock %s: %w", abs, err)
 	}
 	return func() error { return errors.Join(tx.Rollback(), conn.Close()) }, nil
+}
+
+// writable says in words what the database would say in a number.
+func writable(dir string) error {
+	f, err := os.CreateTemp(dir, ".writable-*")
+	if err == nil {
+		return errors.Join(f.Close(), os.Remove(f.Name()))
+	}
+	class := lab.Internal
+	if errors.Is(err, syscall.ENOSPC) {
+		class = lab.Full
+	}
+	return &lab.Error{Class: class, Err: err, Faults: []lab.Fault{{Field: "data", Value: dir, Message: "cannot be written",
+		Mend: "give this user the folder, make room, or name another --data folder"}}}
 }
 
 func sqliteClass(err error) lab.Class {
