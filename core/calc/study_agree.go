@@ -84,9 +84,13 @@ type AgreeResult struct {
 	PBIntercept         *float64 `json:"passing_bablok_intercept"`
 	PBInterceptLow      *float64 `json:"passing_bablok_intercept_low95"`
 	PBInterceptHigh     *float64 `json:"passing_bablok_intercept_high95"`
-	Concordance         *float64 `json:"concordance"`
-	ConcordanceLow      *float64 `json:"concordance_low95"`
-	ConcordanceHigh     *float64 `json:"concordance_high95"`
+	// The same with the scatter of the median joined (S41a): holds the truth as
+	// often as it says.
+	PBJoinedLow     *float64 `json:"passing_bablok_intercept_joined_low95"`
+	PBJoinedHigh    *float64 `json:"passing_bablok_intercept_joined_high95"`
+	Concordance     *float64 `json:"concordance"`
+	ConcordanceLow  *float64 `json:"concordance_low95"`
+	ConcordanceHigh *float64 `json:"concordance_high95"`
 
 	DirectLow  float64         `json:"direct_lowest_ppb"`
 	DirectHigh float64         `json:"direct_highest_ppb"`
@@ -239,6 +243,7 @@ func (a *agreement) lines() error {
 	if l, err := stats.PassingBablok(a.direct, a.calculated, 0.95); err == nil {
 		o.PBSlope, o.PBSlopeLow, o.PBSlopeHigh = three(l.Slope, l.SlopeInterval)
 		o.PBIntercept, o.PBInterceptLow, o.PBInterceptHigh = three(l.Intercept, l.InterceptInterval)
+		_, o.PBJoinedLow, o.PBJoinedHigh = three(l.Intercept, l.InterceptJoined)
 	}
 	if c, err := stats.Concordance(a.calculated, a.direct, 0.95); err == nil {
 		o.Concordance, o.ConcordanceLow, o.ConcordanceHigh = three(c.Value, c.Interval)

@@ -145,6 +145,7 @@ func agreeOnce(b *testing.B, rng *rand.Rand, hits map[string]int) {
 	} {
 		count(hits, c.field, r, c.field+"_low95", c.field+"_high95", c.truth)
 	}
+	count(hits, "passing_bablok_intercept_joined", r, "passing_bablok_intercept_joined_low95", "passing_bablok_intercept_joined_high95", bias)
 	count(hits, "loa_low_approximate", r, "loa_low_ppb_approximate_low95", "loa_low_ppb_approximate_high95", bias-reach)
 	if r["equivalent"] == true {
 		hits["wrongly_equivalent"]++

@@ -16,7 +16,10 @@ type Line struct {
 	SlopeInterval     Interval `json:"slope_interval"`
 	InterceptSE       float64  `json:"intercept_se,omitempty"`
 	SlopeSE           float64  `json:"slope_se,omitempty"`
-	Method            string   `json:"method"`
+	// InterceptJoined is that of Passing and Bablok with the scatter of the median
+	// joined (eq. S41a); zero for other lines.
+	InterceptJoined Interval `json:"intercept_joined,omitzero"`
+	Method          string   `json:"method"`
 }
 
 // Deming fits a line when both methods err (eq. S40; Linnet 1990): ratio is the
@@ -118,8 +121,25 @@ func PassingBablok(x, y []float64, level float64) (Line, error) {
 		}
 		return median(d)
 	}
-	return Line{N: len(x), Intercept: offset(b), Slope: b, Method: "Passing–Bablok",
-		InterceptInterval: Interval{offset(high), offset(low), level}, SlopeInterval: Interval{low, high, level}}, nil
+	l := Line{N: len(x), Intercept: offset(b), Slope: b, Method: "Passing–Bablok",
+		InterceptInterval: Interval{offset(high), offset(low), level}, SlopeInterval: Interval{low, high, level}}
+	l.InterceptJoined = joined(x, y, &l)
+	return l, nil
+}
+
+// joined widens the published interval of the intercept, which carries the
+// uncertainty of the slope alone, by that of the median (eq. S41a): the interval
+// of the median residual by order statistics, joined by squares on each side.
+func joined(x, y []float64, l *Line) Interval {
+	d := make([]float64, len(x))
+	for i := range x {
+		d[i] = y[i] - l.Slope*x[i]
+	}
+	slices.Sort(d)
+	n, level := float64(len(d)), l.InterceptInterval.Level
+	k := max(0, int(math.Floor(n/2-NormalQuantile((1+level)/2)*math.Sqrt(n)/2)))
+	in := l.InterceptInterval
+	return Interval{l.Intercept - math.Hypot(l.Intercept-in.Low, l.Intercept-d[k]), l.Intercept + math.Hypot(in.High-l.Intercept, d[len(d)-1-k]-l.Intercept), level}
 }
 
 func isFinite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
