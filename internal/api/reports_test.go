@@ -45,6 +45,14 @@ func TestReportRoutes(t *testing.T) {
 	if want := (ReportQuery{Kind: "month", Month: "2026-10", Format: "xlsx", Paper: "a4"}); p.asked != want {
 		t.Errorf("asked %+v, want %+v", p.asked, want)
 	}
+	get("/api/v1/studies/s1/report")
+	if want := (ReportQuery{Kind: "study", Study: "s1", Format: "pdf", Paper: "a4"}); p.asked != want {
+		t.Errorf("asked %+v, want %+v", p.asked, want)
+	}
+	get("/api/v1/instruments/i1/report?year=2026&format=xlsx")
+	if want := (ReportQuery{Kind: "instrument", Instrument: "i1", Year: 2026, Format: "xlsx", Paper: "a4"}); p.asked != want {
+		t.Errorf("asked %+v, want %+v", p.asked, want)
+	}
 	for path, status := range map[string]int{"/api/v1/runs/none/report": 404, "/api/v1/runs/abc/report?format=doc": 422, "/api/v1/runs/abc/report?paper=a3": 422, "/api/v1/runs/abc/report?kind=month": 422} {
 		if w := get(path); w.Code != status || !strings.Contains(w.Header().Get("Content-Type"), "problem+json") {
 			t.Errorf("%s: %d %s", path, w.Code, w.Body)

@@ -305,7 +305,12 @@ func dueOf(in *Instrument, checks []*MeterCheck, now time.Time) []CheckDue {
 		}
 		list = append(list, d)
 	}
-	add("", in.CheckEveryDays)
+	// A planned check that comes as often says the same.
+	if !slices.ContainsFunc(in.Checks, func(p CheckPlan) bool {
+		return numOr(p.EveryDays, 0) > 0 && *p.EveryDays <= numOr(in.CheckEveryDays, 0)
+	}) {
+		add("", in.CheckEveryDays)
+	}
 	for _, p := range in.Checks {
 		add(p.Against, p.EveryDays)
 	}
