@@ -22,6 +22,7 @@ type gasInput struct {
 	Altitude    *float64                `json:"altitude_m" help:"where there is no barometer"`
 	Beer        *quantity.Volume        `json:"beer_ml" help:"beer below the gas: adds what a headspace of it brings"`
 	Headspace   *quantity.Volume        `json:"headspace_ml" help:"the gas above it"`
+	Target      *quantity.DO            `json:"target_ppb" help:"oxygen that the gas dissolved may bring: gives the oxygen it may hold"`
 	Explain     bool                    `json:"explain" help:"give the derivation"`
 }
 
@@ -35,9 +36,10 @@ type GasResult struct {
 	Contact   float64           `json:"contact_ppb"`    // sparged and vented: equilibrium with the gas
 	Pressure  float64           `json:"pressure_kpa"`   // of that contact, absolute
 	Headspace *float64          `json:"headspace_ppb,omitempty"`
-	Guideline float64           `json:"guideline_ppmv"`   // ISBT, beverage CO2
-	AtGuide   float64           `json:"at_guideline_ppb"` // dissolved_ppb of a gas at the guideline
-	Word      string            `json:"word"`             // within, above
+	Guideline float64           `json:"guideline_ppmv"`         // ISBT, beverage CO2
+	AtGuide   float64           `json:"at_guideline_ppb"`       // dissolved_ppb of a gas at the guideline
+	Word      string            `json:"word"`                   // within, above
+	Allowed   *float64          `json:"allowed_ppmv,omitempty"` // for the target, dissolved and kept
 	Cautions  []process.Caution `json:"cautions"`
 }
 
@@ -71,6 +73,15 @@ func GasPurity(in *gasInput) (Answer, error) {
 	}
 	if r.Headspace, err = in.headspace(y, p, t); err != nil {
 		return Answer{}, err
+	}
+	if in.Target != nil {
+		if err := between("target_ppb", float64(*in.Target), 0, 1e5, "check the unit"); err != nil {
+			return Answer{}, err
+		}
+		if one := float64(process.Brought(grams, molar, 1)); one > 0 {
+			allowed := 1e6 * math.Min(1, float64(*in.Target)/one)
+			r.Allowed = &allowed
+		}
 	}
 	r.Cautions = process.Cautions(g.Hazard(), process.HazardPressure)
 	if in.lean {

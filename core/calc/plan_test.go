@@ -373,3 +373,12 @@ func TestWortBackward(t *testing.T) {
 		t.Error(e)
 	}
 }
+
+// The gas that a target allows brings the target.
+func TestGasBackward(t *testing.T) {
+	r, _ := must(t, "gas", object{"oxygen_ppmv": 10, "co2_vol": 2.6, "target_ppb": 25})
+	again, _ := must(t, "gas", object{"oxygen_ppmv": r["allowed_ppmv"], "co2_vol": 2.6})
+	if !near(number(t, again, "dissolved_ppb"), 25, 1e-9) {
+		t.Errorf("%v ppm bring %v ppb", r["allowed_ppmv"], again["dissolved_ppb"])
+	}
+}

@@ -83,6 +83,7 @@ type planGas struct {
 	Altitude    *float64                `in:"altitude_m" placeholder:"310" help:"Altitude of the place, m."`
 	Beer        *quantity.Volume        `in:"beer_ml" placeholder:"40hL" help:"Beer below the gas,"`
 	Headspace   *quantity.Volume        `in:"headspace_ml" placeholder:"4hL" help:"and the gas space above it."`
+	Target      *quantity.DO            `in:"target_ppb" placeholder:"20ppb" help:"Oxygen that the gas dissolved may bring: gives the oxygen it may hold."`
 	planOutput
 }
 

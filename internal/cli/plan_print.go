@@ -201,6 +201,9 @@ func printGas(p *page, r calc.GasResult) {
 	p.line("Gas with %s O2, %s the guideline of %s (ISBT, beverage CO2)", ppmv(r.Oxygen), r.Word, ppmv(r.Guideline))
 	p.line("  dissolved and kept, %s g/L   at most %s ppb; at the guideline %s ppb", figure(r.Grams), figure(r.Dissolved), figure(r.AtGuide))
 	p.line("  each volume dissolved        %s ppb (%s µg O2 a gram)", figure(r.PerVolume), figure(r.PerGram))
+	if r.Allowed != nil {
+		p.line("  for the target               %s in the gas at most", ppmv(*r.Allowed))
+	}
 	p.line("  bubbled through and vented   %s ppb, the equilibrium at %s kPa absolute", figure(r.Contact), figure(r.Pressure))
 	if r.Headspace != nil {
 		p.line("  as gas above the beer        %s ppb if all is taken up", figure(*r.Headspace))

@@ -45,9 +45,12 @@ export class Plan {
 	get changed(): Record<string, string> {
 		return Object.fromEntries(Object.entries(this.text).filter(([k, v]) => v !== this.starts[k]));
 	}
+	/** All inputs once one differs: starts hang on the reader's units, an address must not. */
 	get address(): string {
-		const q = new URLSearchParams(this.changed).toString();
-		return `${location.pathname}${q ? `?${q}` : ''}`;
+		return Object.keys(this.changed).length ? this.full : location.pathname;
+	}
+	get full(): string {
+		return `${location.pathname}?${new URLSearchParams(Object.entries(this.text).filter(([k, v]) => v || this.starts[k]))}`;
 	}
 	/** Typing replaces the address; a choice adds one, so that "back" undoes it. */
 	keep(): void {
