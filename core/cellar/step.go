@@ -82,7 +82,7 @@ func (n *network) step(k int) Step {
 		h := v.at.Sub(from.at).Hours()
 		st.Hours = &h
 	}
-	n.size(&st, v)
+	n.size(&st, v, from)
 	st.Budget, st.BudgetFrom = n.budget(&st)
 	n.judge(&st, v, &d)
 	return st
@@ -99,7 +99,7 @@ func kindOf(covers []string) string {
 }
 
 // size gives grams and the equivalent leak.
-func (n *network) size(st *Step, v *vertex) {
+func (n *network) size(st *Step, v, from *vertex) {
 	if v.volume > 0 {
 		g := Grams(st.Delta, v.volume)
 		st.Grams = &g
@@ -109,12 +109,28 @@ func (n *network) size(st *Step, v *vertex) {
 	}
 	st.FlowHLH = n.flow(st, v)
 	if st.FlowHLH > 0 {
-		q := AirLeak(st.Delta, st.FlowHLH)
+		q := leakBetween(v, from, st.Delta, st.FlowHLH)
 		st.AirMLMin = &q
 	} else if st.Kind == StepHold && st.Hours != nil && *st.Hours > 0.05 && v.volume > 0 {
 		q := AirLeak(st.Delta, v.volume / *st.Hours)
 		st.AirMLMin = &q
 	}
+}
+
+// leakBetween is the air of a pickup at a flow; where both sides were read at
+// several flows, the mean of each pair's own.
+func leakBetween(v, from *vertex, delta, flow float64) float64 {
+	sum, n := 0.0, 0.0
+	for _, r := range v.readings {
+		if b := nearestIn(from.readings, r); b != nil && r.FlowHLH > 0 && b.FlowHLH > 0 {
+			sum += AirLeak(r.DO-b.DO, r.FlowHLH)
+			n++
+		}
+	}
+	if n < 2 || n < float64(len(v.readings)) || sum <= 0 {
+		return AirLeak(delta, flow)
+	}
+	return sum / n
 }
 
 // flow of a step: as read, else that of the move, else its volume over its time.
@@ -209,7 +225,7 @@ func (n *network) total(m *Move) (MoveTotal, bool) {
 	e := estimate{value: -n.sources[end].dosed}
 	e.add(1, &v.estimate)
 	t := MoveTotal{Move: m.ID, To: v.id}
-	main := 0.0
+	main, giving := 0.0, v
 	var back func(k int, share float64)
 	back = func(k int, share float64) {
 		for _, p := range n.sources[k].parts {
@@ -221,7 +237,7 @@ func (n *network) total(m *Move) (MoveTotal, bool) {
 			}
 			e.add(-share*p.share, &u.estimate)
 			if share*p.share > main {
-				main, t.From = share*p.share, u.id
+				main, t.From, giving = share*p.share, u.id, u
 			}
 		}
 	}
@@ -237,7 +253,7 @@ func (n *network) total(m *Move) (MoveTotal, bool) {
 		t.Grams = &g
 	}
 	if q := m.flow(); q > 0 && t.Delta > 0 {
-		a := AirLeak(t.Delta, q)
+		a := leakBetween(v, giving, t.Delta, q)
 		t.AirMLMin = &a
 	}
 	st := Step{Covers: []string{StepTransfer}, Kind: StepTransfer}
