@@ -69,10 +69,14 @@ export interface StandIn {
 	study_id: string; name: string; at: string; n: number; bias_ppb: number; bias_low95_ppb: number; bias_high95_ppb: number; loa_low_ppb: number; loa_high_ppb: number;
 	margin_ppb: number; lowest_ppb: number; highest_ppb: number; in_force_from: string;
 }
+export interface PlannedPull { kind: SampleKind; head?: number }
+export interface PlannedSet { occasion: 'start' | 'steady' | 'end'; minute: number; pulls: PlannedPull[] }
+/** As the calculation sampling-plan made it; kept, so that a run that goes on keeps its plan. */
+export interface SamplingPlan { heads: number; minutes: number; every_min: number; fault: number; scatter: number; cans?: number; miss_risk?: number; false_alarm?: number; sets: PlannedSet[]; extra?: PlannedPull[] }
 export interface Run extends Rec {
 	number?: number; beer_id: string; format_id: string; format_lot_id?: string; line_id: string; batch_id?: string;
 	code?: string; started_at: string; ended_at?: string; status: 'going' | 'ended'; do_meter_id?: string;
-	scale_id?: string; thermometer_id?: string; in_force: InForce; sample_every_min?: number; note?: string;
+	scale_id?: string; thermometer_id?: string; in_force: InForce; sample_every_min?: number; plan?: SamplingPlan; note?: string;
 	measured_by?: 'calculated' | 'direct'; stand_in?: boolean; stand_in_study_id?: string;
 	/** check_id and reopened_at are the server's: a failed check opened the lot again, and decisions before count no more. */
 	hold?: { state?: 'none' | 'held' | 'released'; reason?: string; check_id?: string; reopened_at?: string };

@@ -1,6 +1,7 @@
 // What comes next at the line: head and station by rotation, the set, and what
 // is due. Intervals marked "common practice" are defaults that a brewery changes.
-import type { Instrument, Line, Run, RunEvent, Sample } from '#api/records.ts';
+import type { Instrument, Line, Run, RunEvent, Sample, SampleKind } from '#api/records.ts';
+import { nextPull, type Next } from './sampling.ts';
 
 /** The beer temperature is asked for again after this time (common practice). */
 export const TEMPERATURE_MAX_AGE_MIN = 180;
@@ -11,14 +12,16 @@ export const LATE_YEAST_MIN = 15;
 const byTime = (a: Sample, b: Sample) => Date.parse(a.taken_at) - Date.parse(b.taken_at) || (a.id < b.id ? -1 : 1);
 export const inOrder = (s: Sample[]): Sample[] => [...s].sort(byTime);
 
-/** A pair stays on its head: after an unshaken package the same head is due, shaken. */
-export function nextPlace(samples: Sample[], line: Line | undefined, red?: number): { head?: number; station?: number; why?: string } {
+/** By the run's plan; without one by rotation, in which a pair stays on its head: after an unshaken package the same head is due, shaken. */
+export function nextPlace(samples: Sample[], line: Line | undefined, red?: number, planned?: Next): { head?: number; station?: number; kind?: SampleKind; why?: string } {
 	const packages = inOrder(samples).filter((s) => s.kind !== 'inlet');
 	const again = retest(packages, red);
 	if (again) return { ...again, why: `Head ${again.head} was above the limit: the same head again` };
 	const last = packages.at(-1);
 	const step = (x: number | undefined, n: number | undefined) => (n ? (x === undefined ? 1 : last?.kind === 'unshaken' ? x : (x % n) + 1) : undefined);
-	return { head: step(last?.head, line?.heads), station: step(last?.station, line?.stations) };
+	const station = step(last?.station, line?.stations);
+	if (planned) return { head: planned.pull.head ?? step(last?.head, line?.heads), station, kind: planned.pull.kind, why: `${planned.why[0].toUpperCase()}${planned.why.slice(1)}` };
+	return { head: step(last?.head, line?.heads), station };
 }
 
 /** Re-tests of a head above the limit that refute or confirm it (common practice). */
@@ -51,11 +54,14 @@ export function carriedTemperature(samples: Sample[]): { c?: number; at?: string
 
 export interface Due { what: string; at: number; why: string; kind: 'sample' | 'temperature' | 'check'; run_id?: string; id?: string }
 
-export function sampleDue(run: Run, samples: Sample[], events: RunEvent[]): Due {
+const OCCASION: Record<string, string> = { start: 'Start set', steady: 'Set', end: 'End set' };
+export function sampleDue(run: Run, samples: Sample[], events: RunEvent[], now = Date.now()): Due {
 	const last = inOrder(samples).at(-1);
 	const restart = events.filter((e) => e.kind === 'restart' || e.kind === 'tank_change' || e.kind === 'gas_change').sort((a, b) => Date.parse(a.at) - Date.parse(b.at)).at(-1);
 	if (restart && (!last || Date.parse(restart.at) > Date.parse(last.taken_at)))
 		return { kind: 'sample', run_id: run.id, what: 'Sample', at: Date.parse(restart.at), why: `first packages after the ${EVENT_WORD[restart.kind]}` };
+	const planned = run.status === 'going' ? nextPull(run.plan, run.started_at, samples, now) : undefined;
+	if (planned) return { kind: 'sample', run_id: run.id, what: OCCASION[planned.occasion] ?? 'Sample', at: planned.due, why: planned.why };
 	const every = run.sample_every_min ?? 30;
 	if (!last) return { kind: 'sample', run_id: run.id, what: 'Start set', at: Date.parse(run.started_at), why: 'one package of each head' };
 	return { kind: 'sample', run_id: run.id, what: 'Sample', at: Date.parse(last.taken_at) + every * 60000, why: `every ${every} min` };

@@ -5,6 +5,7 @@ import { limitOf } from '#api/records.ts';
 import type { Flag, Format, Instrument, Line, Run, Sample, SampleInputs, SampleKind, SampleResult, Units } from '#api/records.ts';
 import { run as calc, type CalcWarning } from '#core/client.ts';
 import { carriedTemperature, nextPlace, nextSet, TEMPERATURE_MAX_AGE_MIN } from '#core/line.ts';
+import { nextPull } from '#core/sampling.ts';
 import { missing, odd, tpoInput, type Odd, type TpoResult } from '#core/tpo.ts';
 import { cToF, parse, unitOf } from '#core/units.ts';
 import { uuidv7 } from '#offline/uuid.ts';
@@ -50,7 +51,8 @@ export class Entry {
 		const { run, line, samples } = this.around();
 		this.original = undefined;
 		this.id = uuidv7(now);
-		const place = nextPlace(samples, line, limitOf(run?.in_force, 'tpo')?.single_red_ppb);
+		const place = nextPlace(samples, line, limitOf(run?.in_force, 'tpo')?.single_red_ppb, this.planned(now));
+		if (place.kind) this.kind = place.kind;
 		this.placeWhy = place.why ?? '';
 		this.head = place.head;
 		this.station = place.station;
@@ -66,11 +68,16 @@ export class Entry {
 		if (d && !samples.some((s) => s.id === d.id)) Object.assign(this, { id: d.id, kind: d.kind, text: { ...NONE, ...d.text }, own: d.own, flags: d.flags, note: d.note, closed_at: d.closed_at, head: d.head, station: d.station });
 		this.follow(now);
 	}
+	/** What the run's plan wants next. */
+	private planned(now: number) {
+		const { run, samples } = this.around();
+		return run?.status === 'going' ? nextPull(run.plan, run.started_at, samples, now) : undefined;
+	}
 	/** Set number and carried temperature follow what arrives from other phones. */
 	follow(now: number): void {
 		const { run, line, samples } = this.around();
 		if (this.original) return;
-		this.set_no = nextSet(samples, run.sample_every_min ?? line?.sample_every_min, now);
+		this.set_no = this.planned(now)?.set ?? nextSet(samples, run.sample_every_min ?? line?.sample_every_min, now);
 		this.carried = carriedTemperature(samples);
 	}
 	/** An existing sample, to be corrected by a new revision. */
