@@ -262,6 +262,16 @@ func TestStandIn(t *testing.T) {
 	b.want(b.get("studies/stand_in?format_id="+b.id("can")+"&do_meter_id="+b.id("meter")), obj{"study_id": b.id("agree")})
 	b.do(422, "GET", "/api/v1/studies/stand_in?format_id="+b.id("bottle"), nil)
 
+	for i := range 6 {
+		x := b.sample(float64(20 + 10*i))
+		x["run_id"] = b.id("r6")
+		b.put(200, "samples", fmt.Sprint("r6/", i), 0, x)
+	}
+	notes := fmt.Sprint(b.get("runs/" + b.id("r6") + "/judgement")["notes"])
+	if !strings.Contains(notes, "stands in for the direct reading") || !strings.Contains(notes, "24 pairs, 40 to 155 ppb") {
+		t.Errorf("the judgement says of the stand-in: %s", notes)
+	}
+
 	// What is withdrawn later does not reach back: the run keeps its snapshot.
 	study["archived"] = true
 	b.put(200, "studies", "agree", 2, study)

@@ -118,9 +118,9 @@ func (d *Data) errorText() string {
 		case x.e == nil:
 			usual = append(usual, x.what)
 		case x.e.URel != nil:
-			known = append(known, fmt.Sprintf("%s ±%s %s and %s %%", x.e.Name, significant(value(x.e.UAbs)), x.unit, significant(100*value(x.e.URel))))
+			known = append(known, fmt.Sprintf("%s ±%s %s and %s %%", x.e.Name, digits(value(x.e.UAbs), value(x.e.UAbs)), x.unit, significant(100*value(x.e.URel))))
 		default:
-			known = append(known, fmt.Sprintf("%s ±%s %s", x.e.Name, significant(value(x.e.UAbs)), x.unit))
+			known = append(known, fmt.Sprintf("%s ±%s %s", x.e.Name, digits(value(x.e.UAbs), value(x.e.UAbs)), x.unit))
 		}
 	}
 	var parts []string
