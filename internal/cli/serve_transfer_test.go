@@ -25,6 +25,7 @@ func TestExportImport(t *testing.T) {
 	data := filepath.Join(tmp, "data")
 	p := startServer(t, "--open", "--addr", "127.0.0.1:0", "--data", data)
 	beer, format, line, run := newID(), newID(), newID(), newID()
+	batch, bright, move := newID(), newID(), newID()
 	writes := []struct {
 		collection, id string
 		record         map[string]any
@@ -35,6 +36,13 @@ func TestExportImport(t *testing.T) {
 		{"lines", line, map[string]any{"name": "-C6", "heads": 6}},
 		{"runs", run, map[string]any{"beer_id": beer, "format_id": format, "line_id": line, "status": "going",
 			"started_at": "2026-11-05T06:30:00+01:00", "in_force": map[string]any{"capacity_ml": 373.5, "tare_g": 13.4}}},
+		{"batches", batch, map[string]any{"code": "-F1", "beer_id": beer, "volume_hl": 49.8, "made_at": "2026-10-20T06:00:00+01:00", "status": "fermenting"}},
+		{"batches", bright, map[string]any{"code": "B1", "beer_id": beer}},
+		{"brews", newID(), map[string]any{"code": "301", "batch_id": batch, "at": "2026-10-20T06:00:00+01:00", "gas": "oxygen", "do_mg_l": 9.31, "generation": 3}},
+		{"moves", move, map[string]any{"kind": "transfer", "from_batch_id": batch, "to_batch_id": bright, "started_at": "2026-11-04T13:00:00+01:00", "via": []string{"hose", "filter"}, "purge": "=1+1"}},
+		{"moves", newID(), map[string]any{"kind": "addition", "to_batch_id": batch, "started_at": "2026-11-01T13:00:00+01:00", "addition": map[string]any{"what": "dry_hop", "amount_kg": 24}}},
+		{"readings", newID(), map[string]any{"batch_id": bright, "move_id": move, "point": "filter_out", "at": "2026-11-04T13:10:00+01:00", "do_ppb": 1200, "raw": "1.2 ppm", "confirmed": "event", "flags": []string{"first_runnings"}}},
+		{"cellar_limits", newID(), map[string]any{"what": "step", "step": "filter", "green_ppb": 30}},
 		{"samples", newID(), map[string]any{"run_id": run, "kind": "shaken", "taken_at": "2026-11-05T06:55:00+01:00", "by": "@tech",
 			"inputs": map[string]any{"temperature_c": 4, "gross_g": 372.6, "do_ppb": 48}, "raw": map[string]any{"do_ppb": "48"}}},
 	}

@@ -44,6 +44,29 @@ func (b *batch) allMoves(ctx context.Context) ([]*Move, error) {
 	return out, nil
 }
 
+// allBatches gives every batch, as [batch.allMoves] gives the moves.
+func (b *batch) allBatches(ctx context.Context) ([]*Batch, error) {
+	if b.batches == nil {
+		batches, err := records[Batch](ctx, b.svc, Query{Kind: KindBatches})
+		if err != nil {
+			return nil, err
+		}
+		b.batches = append([]*Batch{}, batches...)
+	}
+	out := make([]*Batch, 0, len(b.batches))
+	for _, x := range b.batches {
+		if b.pending[key(KindBatches, x.ID)] == nil {
+			out = append(out, x)
+		}
+	}
+	for _, r := range b.pending {
+		if x, ok := r.(*Batch); ok && !x.Archived {
+			out = append(out, x)
+		}
+	}
+	return out, nil
+}
+
 // liquid gives a batch by its id, pending or stored.
 func (b *batch) liquid(ctx context.Context, id string) (*Batch, error) {
 	return lookup[Batch](ctx, b, KindBatches, id)
@@ -146,7 +169,7 @@ func (b *batch) stillThere(ctx context.Context, r *Move, from *Batch) error {
 	if from.TankID == "" || from.MadeAt.IsZero() {
 		return nil
 	}
-	all, err := everything[Batch](ctx, b, KindBatches)
+	all, err := b.allBatches(ctx)
 	if err != nil {
 		return err
 	}
@@ -187,7 +210,7 @@ func (b *batch) batchRules(ctx context.Context, r *Batch) ([]Warning, error) {
 	if err != nil || r.MadeAt.IsZero() {
 		return ws, err
 	}
-	all, err := everything[Batch](ctx, b, KindBatches)
+	all, err := b.allBatches(ctx)
 	if err != nil {
 		return nil, err
 	}

@@ -92,6 +92,7 @@ type batch struct {
 	pending map[string]Record   // prepared, not yet stored
 	known   map[string]Revision // read for this batch
 	runs    map[string]*Run     // the same, decoded
+	batches []*Batch            // all that stand, read for this batch of writes
 	moves   []*Move             // all that stand, read for this batch
 	changed []*Run              // runs whose snapshot this batch corrects
 	failed  []*MeterCheck       // checks of this batch that open lots again

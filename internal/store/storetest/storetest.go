@@ -25,6 +25,8 @@ func Run(t *testing.T, open func(*testing.T) lab.Store) {
 		"revisions in order":        testRevisions,
 		"list by id":                testList,
 		"list of a run":             testListOfRun,
+		"list of a batch":           testListOfBatch,
+		"every collection":          testEveryKind,
 		"open runs":                 testOpen,
 		"changes in order":          testChanges,
 		"numbers":                   testNumbers,
@@ -222,6 +224,44 @@ func testListOfRun(t *testing.T, st lab.Store) {
 	}
 	for _, r := range revs {
 		want(t, "run", r.RunID, run)
+	}
+}
+
+// A reading entered for the wrong batch is found under the right one after its
+// correction, and brews and readings of one batch do not mix.
+func testListOfBatch(t *testing.T, st lab.Store) {
+	wrong, right := ID(t), ID(t)
+	brew := Rev(lab.KindBrews, ID(t), 1, "brew")
+	brew.RunID = right
+	r := Rev(lab.KindReadings, ID(t), 1, "a")
+	r.RunID = wrong
+	corrected := Rev(lab.KindReadings, r.ID, 2, "b")
+	corrected.RunID = right
+	add(t, st, brew, r, corrected)
+	for batch, n := range map[string]int{wrong: 0, right: 1} {
+		revs, err := st.List(context.Background(), lab.Query{Kind: lab.KindReadings, RunID: batch, Limit: 10})
+		if err != nil || len(revs) != n {
+			t.Fatalf("%d readings, %v; want %d", len(revs), err, n)
+		}
+	}
+	changes, err := st.Changes(context.Background(), 0, right, 10)
+	if err != nil || len(changes) != 2 {
+		t.Errorf("%d changes of the batch, %v; want its brew and the corrected reading", len(changes), err)
+	}
+}
+
+// testEveryKind keeps collections apart under one id.
+func testEveryKind(t *testing.T, st lab.Store) {
+	id := ID(t)
+	for _, k := range lab.Kinds() {
+		add(t, st, Rev(k, id, 1, string(k)))
+	}
+	for _, k := range lab.Kinds() {
+		got, err := st.Get(context.Background(), k, id)
+		if err != nil {
+			t.Fatal(err)
+		}
+		equal(t, got, Rev(k, id, 1, string(k)))
 	}
 }
 
