@@ -17,8 +17,9 @@ type Reporter interface {
 
 // ReportQuery says which paper is wanted.
 type ReportQuery struct {
-	Kind  string // run, lot, sheet, month, study or instrument
+	Kind  string // run, lot, sheet, batch, month, study or instrument
 	Run   string // id of a run
+	Batch string // id of a batch
 	Month string // like 2026-10
 	Study string // id of a study
 	// Instrument is an id, with the year of its checks; 0: this one.
@@ -59,6 +60,11 @@ type monthReportInput struct {
 	ReportParams
 }
 
+type batchReportInput struct {
+	ID string `path:"id" maxLength:"64"`
+	ReportParams
+}
+
 type studyReportInput struct {
 	ID string `path:"id" maxLength:"64"`
 	ReportParams
@@ -84,6 +90,10 @@ func (s *Server) reportRoutes() {
 	huma.Register(s.api, op("report-run", "/runs/{id}/report", "Report of a run, certificate of its lot, or run sheet", "runs"),
 		func(ctx context.Context, in *runReportInput) (*huma.StreamResponse, error) {
 			return s.paper(ctx, ReportQuery{Kind: in.Kind, Run: in.ID, Format: in.Format, Paper: in.Paper, Blank: in.Blank, Hours: in.Hours, Cans: in.Cans, Fault: in.Fault})
+		})
+	huma.Register(s.api, op("report-batch", "/batches/{id}/report", "Report of a batch: its way from wort to package", "cellar"),
+		func(ctx context.Context, in *batchReportInput) (*huma.StreamResponse, error) {
+			return s.paper(ctx, ReportQuery{Kind: "batch", Batch: in.ID, Format: in.Format, Paper: in.Paper})
 		})
 	huma.Register(s.api, op("report-month", "/months/{month}/report", "Report of a month", "reports"),
 		func(ctx context.Context, in *monthReportInput) (*huma.StreamResponse, error) {

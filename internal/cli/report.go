@@ -18,6 +18,7 @@ import (
 type ReportCmd struct {
 	Run        reportRunCmd        `cmd:"" help:"The report of a run: judgement, charts, every reading with its raw inputs."`
 	Lot        reportLotCmd        `cmd:"" help:"The certificate of a lot: one page for a customer or an auditor."`
+	Batch      reportBatchCmd      `cmd:"" help:"The way of a batch from wort to package: pick-up of each step, what to look at, what changed."`
 	Month      reportMonthCmd      `cmd:"" help:"What was packaged in a month: by beer and line, causes, runs."`
 	Sheet      reportSheetCmd      `cmd:"" help:"The run sheet for the clipboard: the sampling plan with due times, or filled."`
 	Study      reportStudyCmd      `cmd:"" help:"A study: what it says, its charts, figures and readings."`
@@ -32,6 +33,7 @@ standard output. NUMBER is a run's short number or the code on its packages.
   ullage report run 143                         run-143.pdf
   ullage report run 143 --format xlsx           inputs, and formulas that find TPO in the sheet
   ullage report lot 143 --paper letter
+  ullage report batch VR-26-138                 its way from wort to package
   ullage report month 2026-10
   ullage report sheet 143 --blank --cans 40     the plan of the run, to write on
   ullage report sheet --line "C6 can line"      before a run is entered
@@ -58,6 +60,11 @@ type reportRunCmd struct {
 type reportLotCmd struct {
 	reportOutput
 	Number string `arg:"" help:"Number of the run, or the code on its packages."`
+}
+
+type reportBatchCmd struct {
+	reportOutput
+	Code string `arg:"" help:"Code of the batch."`
 }
 
 type reportMonthCmd struct {
@@ -109,6 +116,11 @@ func (c *reportLotCmd) Run(s *streams) error {
 	return c.write(s, report.Request{Kind: report.KindLot, Run: c.Number})
 }
 
+// Run makes the report of a batch.
+func (c *reportBatchCmd) Run(s *streams) error {
+	return c.write(s, report.Request{Kind: report.KindBatch, Batch: c.Code})
+}
+
 // Run makes the month.
 func (c *reportMonthCmd) Run(s *streams) error {
 	return c.write(s, report.Request{Kind: report.KindMonth, Month: c.Month})
@@ -135,6 +147,11 @@ func (c *reportOutput) write(s *streams, q report.Request) (err error) {
 	service := &lab.Service{Store: st, Calc: lab.TPO}
 	if q.Run != "" {
 		if q.Run, err = report.FindRun(ctx, service, q.Run); err != nil {
+			return err
+		}
+	}
+	if q.Batch != "" {
+		if q.Batch, err = report.FindBatch(ctx, service, q.Batch); err != nil {
 			return err
 		}
 	}
@@ -169,7 +186,7 @@ func (r reporter) Report(ctx context.Context, q api.ReportQuery) (api.ReportFile
 	if r.lab.Now != nil {
 		now = r.lab.Now
 	}
-	f, err := report.Make(ctx, r.lab, report.Request{Kind: q.Kind, Run: q.Run, Month: q.Month, Format: q.Format, Paper: q.Paper, Blank: q.Blank, Now: now(),
+	f, err := report.Make(ctx, r.lab, report.Request{Kind: q.Kind, Run: q.Run, Batch: q.Batch, Month: q.Month, Format: q.Format, Paper: q.Paper, Blank: q.Blank, Now: now(),
 		Study: q.Study, Instrument: q.Instrument, Year: q.Year,
 		Plan: sampling.Input{Minutes: 60 * q.Hours, Budget: q.Cans, Fault: q.Fault}})
 	return api.ReportFile{Name: f.Name, Type: f.Type, Body: f.Body}, err

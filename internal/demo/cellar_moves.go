@@ -190,7 +190,13 @@ func (b *builder) packaged(c *cellarHand, x *bright, rested float64) {
 	}
 	say("tank_rested", -40, rested)
 	say("line_start", -6, rested+uniform(c.r, 1, 2.5))
-	for m := 60.; m < x.s.minutes; m += 90 {
+	empty := x.s.minutes
+	for _, h := range x.s.happenings {
+		if h.kind == "tank_change" {
+			empty = min(empty, h.at)
+		}
+	}
+	for m := 60.; m < empty; m += 90 {
 		say("tank_hold", m, rested+x.s.proc.drift*m/60)
 	}
 	if !x.open {

@@ -20,8 +20,18 @@ const (
 var tankPoints = []string{"tank_after", "tank_rested", "tank_hold"}
 
 // TankReadings are those that a run's split stands on, in order of time: the
-// last before its start, and all until its end.
-func TankReadings(run *Run, all []*Reading) []*Reading {
+// last before its start, and all until its end or the first change of tank: from
+// then on the beer is of another batch than the run names.
+func TankReadings(run *Run, events []*Event, all []*Reading) []*Reading {
+	end := run.EndedAt
+	if !end.IsZero() {
+		end = Time{end.Add(tankAfter)}
+	}
+	for _, e := range events {
+		if e.EventKind == "tank_change" && !e.Archived && (end.IsZero() || e.At.Before(end.Time)) {
+			end = e.At
+		}
+	}
 	var before *Reading
 	var out []*Reading
 	for _, r := range all {
@@ -34,7 +44,7 @@ func TankReadings(run *Run, all []*Reading) []*Reading {
 			if before == nil || r.At.After(before.At.Time) {
 				before = r
 			}
-		case run.EndedAt.IsZero() || !r.At.After(run.EndedAt.Add(tankAfter)):
+		case end.IsZero() || !r.At.After(end.Time):
 			out = append(out, r)
 		}
 	}
@@ -65,7 +75,7 @@ func (d *RunRecords) joinTank(in *verdict.Input) {
 			in.Samples = append(in.Samples, verdict.Sample{ID: r.ID, Taken: r.At.Time, Inlet: r.DOPpb})
 		}
 	}
-	for _, r := range TankReadings(d.Run, d.Readings) {
+	for _, r := range TankReadings(d.Run, d.Events, d.Readings) {
 		best := -1
 		for i := range in.Samples {
 			s := &in.Samples[i]

@@ -52,6 +52,11 @@ func TestTankInTheSplit(t *testing.T) {
 	if len(in.Samples) != len(without.Samples) {
 		t.Errorf("%d samples, without the tank %d", len(in.Samples), len(without.Samples))
 	}
+	d.Events = []*Event{{EventKind: "tank_change", At: at(50)}}
+	if j, err = verdict.JudgeRun(d.Input()); err != nil || *j.Split.Tank != 24 {
+		t.Errorf("tank %v, %v; want 24: the next one is of another batch", *j.Split.Tank, err)
+	}
+	d.Events = nil
 	d.Readings = append(d.Readings, reading("8", "k", "filler_inlet", 30, 33), reading("9", "k", "filler_inlet", -30, 60))
 	if j, err = verdict.JudgeRun(d.Input()); err != nil || *j.Split.Inlet != 31 {
 		t.Errorf("inlet %v, %v; want 31 with the cellar's reading in the run", *j.Split.Inlet, err)

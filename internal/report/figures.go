@@ -290,7 +290,7 @@ func (d *Data) split() *split {
 	s := &split{tpo: summarize(tpo).mean}
 	if len(inlet) > 0 {
 		s.inlet = lab.Num(summarize(inlet).mean)
-		if tank := lab.TankReadings(&d.Run, d.Readings); len(tank) > 0 {
+		if tank := lab.TankReadings(&d.Run, d.eventList(), d.Readings); len(tank) > 0 {
 			sum := 0.0
 			for _, r := range tank {
 				sum += *r.DOPpb / float64(len(tank))
@@ -306,6 +306,14 @@ func (d *Data) split() *split {
 		}
 	}
 	return s
+}
+
+func (d *Data) eventList() []*lab.Event {
+	out := make([]*lab.Event, len(d.Events))
+	for i := range d.Events {
+		out[i] = &d.Events[i]
+	}
+	return out
 }
 
 // delays are the minutes from closing to reading of the shaken packages.

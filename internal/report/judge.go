@@ -49,9 +49,7 @@ func judge(d *Data) Judgement {
 	for i := range d.Samples {
 		records.Samples = append(records.Samples, &d.Samples[i])
 	}
-	for i := range d.Events {
-		records.Events = append(records.Events, &d.Events[i])
-	}
+	records.Events = d.eventList()
 	in := records.Input()
 	if len(in.Samples) == 0 {
 		return Judgement{Why: "no reading is recorded", Rules: verdict.DefaultRules()}

@@ -20,6 +20,7 @@ const (
 	KindStudy = "study"
 	// KindInstrument is a year of an instrument.
 	KindInstrument = "instrument"
+	KindBatch      = "batch"
 
 	PDF  = "pdf"
 	XLSX = "xlsx"
@@ -30,6 +31,7 @@ const (
 type Request struct {
 	Kind   string
 	Run    string // id of a run; a sheet may be without
+	Batch  string // id of a batch
 	Month  string // 2026-10, of a month report
 	Format string // pdf, xlsx or csv
 	Paper  string // a4 or letter
@@ -72,6 +74,12 @@ func Make(ctx context.Context, s *lab.Service, q Request) (File, error) {
 		if m, err = ReadMonth(ctx, s, q.Month); err == nil {
 			body, err = m.file(q)
 		}
+	case KindBatch:
+		var d *Batch
+		if d, err = ReadBatch(ctx, s, q.Batch); err == nil {
+			name = "batch-" + slug(d.Batch.Code)
+			body, err = d.file(q)
+		}
 	case KindSheet:
 		var d *Data
 		if d, err = sheetData(ctx, s, q); err == nil {
@@ -97,7 +105,7 @@ func Make(ctx context.Context, s *lab.Service, q Request) (File, error) {
 			body, err = d.file(q)
 		}
 	default:
-		err = wrong("kind", q.Kind, "is no kind of report", "use run, lot, month, sheet, study or instrument")
+		err = wrong("kind", q.Kind, "is no kind of report", "use run, lot, batch, month, sheet, study or instrument")
 	}
 	return File{name + "." + q.Format, mediaTypes[q.Format], body}, err
 }

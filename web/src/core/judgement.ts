@@ -36,7 +36,7 @@ export function judgeInput(p: RunParts): Record<string, unknown> {
 			[`${s.kind}_do_ppb`]: s.inputs.do_ppb, ...(s.kind === 'shaken' ? { tpo_ppb: x?.tpo_ppb ?? 0, tpo_u_ppb: x?.tpo_u_ppb, beer_ml: x?.beer_ml, fill_known: (x?.beer_ml !== undefined && x.path !== 'assumed') || undefined } : {})
 		}));
 	}
-	joinTank(rows, p.run, p.readings ?? []);
+	joinTank(rows, p.run, p.events, p.readings ?? []);
 	return given({
 		rules: given({
 			mean_green_ppb: l?.mean_green_ppb || l?.single_green_ppb, single_green_ppb: l?.single_green_ppb, single_red_ppb: l?.single_red_ppb, mean_bound_ppb: r?.mean_bound_ppb, mean_red_ppb: r?.mean_red_ppb,

@@ -1,6 +1,6 @@
 // The tank's DO beside the readings of a run. The server makes the same of the
 // same records (internal/lab/judge_tank.go).
-import type { Run } from '#api/records.ts';
+import type { Run, RunEvent } from '#api/records.ts';
 
 export interface TankReading { id: string; batch_id: string; point: string; at: string; do_ppb?: number; archived?: boolean }
 
@@ -10,9 +10,10 @@ const ms = (t: string): number => Date.parse(t);
 
 const ofRun = (run: Run, all: TankReading[]): TankReading[] => all.filter((r) => !r.archived && r.do_ppb !== undefined && r.do_ppb !== null && !!run.batch_id && r.batch_id === run.batch_id);
 
-/** The last reading of the tank before the run, within a day, and all until its end. */
-export function tankReadings(run: Run, all: TankReading[]): TankReading[] {
-	const start = ms(run.started_at), end = run.ended_at ? ms(run.ended_at) + AFTER : Infinity;
+/** The last reading of the tank before the run, within a day, and all until its end or the first change of tank. */
+export function tankReadings(run: Run, events: RunEvent[], all: TankReading[]): TankReading[] {
+	const changes = events.filter((e) => e.kind === 'tank_change' && !e.archived).map((e) => ms(e.at));
+	const start = ms(run.started_at), end = Math.min(run.ended_at ? ms(run.ended_at) + AFTER : Infinity, ...changes);
 	const tank = ofRun(run, all).filter((r) => POINTS.includes(r.point)).sort((a, b) => ms(a.at) - ms(b.at) || (a.id < b.id ? -1 : 1));
 	const before = tank.filter((r) => ms(r.at) <= start && start - ms(r.at) <= DAY);
 	const last = before.filter((r) => ms(r.at) === ms(before.at(-1)!.at))[0];
@@ -26,10 +27,10 @@ export const inletReadings = (run: Run, all: TankReading[]): TankReading[] =>
 type Row = Record<string, unknown>;
 
 /** Puts each tank DO on the row of the run that was taken next to it. */
-export function joinTank(rows: Row[], run: Run, all: TankReading[]): void {
+export function joinTank(rows: Row[], run: Run, events: RunEvent[], all: TankReading[]): void {
 	if (!rows.length) return;
 	for (const r of inletReadings(run, all)) rows.push({ id: r.id, taken_at: r.at, inlet_do_ppb: r.do_ppb });
-	for (const r of tankReadings(run, all)) {
+	for (const r of tankReadings(run, events, all)) {
 		const off = (row: Row): number => Math.abs(ms(String(row.taken_at)) - ms(r.at));
 		const inlet = (row: Row): number => (row.inlet_do_ppb === undefined ? 1 : 0);
 		const best = rows.filter((row) => row.tank_do_ppb === undefined).reduce<Row | undefined>((a, b) => (!a || off(b) < off(a) || (off(b) === off(a) && inlet(b) < inlet(a)) ? b : a), undefined);
