@@ -31,6 +31,7 @@ export class Draft {
 	result = $state.raw<Studied | undefined>();
 	busy = $state(false);
 	private turn = 0;
+	private opened = '';
 
 	constructor(readonly def: StudyDef) {
 		let kept: Partial<Kept> = {};
@@ -67,9 +68,9 @@ export class Draft {
 		this.trouble = '';
 	}
 	/** Opens a study on record; its numbers are in the units of their names, and say so. */
-	open(id: string): void {
-		const s = id && id !== this.id ? store.get('studies', id) : undefined;
-		if (!s) return;
+	open(s: Study | undefined): void {
+		if (!s || s.id === this.id || s.id === this.opened) return;
+		this.opened = s.id;
 		const unit = new Map([...this.def.columns, ...this.def.options].map((c) => [c.key, c.kind === 'text' || c.kind === 'plain' ? '' : ` ${shown(c, DEFAULT_UNITS)}`]));
 		const cell = (k: string, v: unknown) => (typeof v === 'number' ? `${Number(v.toPrecision(8))}${unit.get(k) === ` ${shown(this.def.columns.find((c) => c.key === k) ?? { kind: 'plain' }, me.units)}` ? '' : (unit.get(k) ?? '')}` : String(v));
 		const texts = (o: Record<string, unknown>): Row => Object.fromEntries(Object.entries(o).filter(([, v]) => v !== undefined && v !== null).map(([k, v]) => [k, cell(k, v)]));
