@@ -8,7 +8,8 @@ import (
 )
 
 // diagnose names the causes that the readings of the map show, the largest
-// first. What is over its budget and has no cause is named as that.
+// first. What is over its budget, its interval too, and has no cause is named as
+// that.
 func (w *way) diagnose(m *Map) []Finding {
 	tests := w.tests()
 	out := []Finding{}
@@ -28,21 +29,24 @@ func (w *way) diagnose(m *Map) []Finding {
 		out = append(out, w.ofStep(&m.Steps[i], out, len(m.Steps))...)
 	}
 	slices.SortStableFunc(out, func(a, b Finding) int {
-		if (a.Kind == FoundConsumption) != (b.Kind == FoundConsumption) {
-			return compareBool(a.Kind == FoundConsumption, b.Kind == FoundConsumption) // what brought it in comes first
+		if a, b := shown(a.Kind), shown(b.Kind); a != b {
+			return a - b
 		}
 		return compare(math.Abs(b.PPB), math.Abs(a.PPB))
 	})
 	return out
 }
 
-func compareBool(a, b bool) int {
-	if a == b {
-		return 0
-	} else if a {
+// shown is the order of findings: what has a cause, what has none, and last
+// what yeast did with it.
+func shown(kind string) int {
+	switch kind {
+	case FoundConsumption:
+		return 2
+	case FoundPickup, FoundUnclear:
 		return 1
 	}
-	return -1
+	return 0
 }
 
 func stepTo(m *Map, node string) string {
@@ -245,7 +249,10 @@ func (w *way) ofStep(st *Step, named []Finding, steps int) []Finding {
 			f.Evidence += fmt.Sprintf("; %s ppb for each g/L of hops: common practice finds 5 to 15 from a purged doser, 30 to 100 open", number(st.Delta/dose))
 			f.Fit = map[string]any{"hops_g_l": dose, "ppb_per_g_l": st.Delta / dose}
 		}
+	case st.State == "over" && st.Low95 <= *st.Budget:
+		return nil // the step says it itself
 	case st.State == "over" && st.Kind == StepHold:
+		t.Where = w.in.name(st.Batch)
 		f = t.finding(FoundTankGas, st.Delta, st.Reason)
 	case st.State == "over":
 		f = t.finding(FoundPickup, st.Delta, st.Reason)

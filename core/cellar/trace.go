@@ -178,27 +178,73 @@ func stepIn(x, y, w []float64) shapeOfTime {
 }
 
 // decay is an exponential approach to an end, seen for 1.5 time constants at
-// least and from its beginning.
+// least and from its beginning. stats.Approach finds the rate for equal weights;
+// from there it is closed in with the weights given.
 func decay(x, y, w []float64) (shapeOfTime, bool) {
 	fit, err := stats.Approach(x, y, nil, 0.95)
-	if err != nil || fit.AtBound || fit.Reach < 1.5 || fit.Initial <= fit.Equilibrium || fit.Equilibrium < -20 {
+	if err != nil || fit.AtBound {
 		return shapeOfTime{}, false
 	}
-	s := shapeOfTime{kind: "decay", params: 4, places: 3} // the rate is searched: one more than its parameters
-	for i := range x {
-		s.chi2 += w[i] * math.Pow(y[i]-fit.Equilibrium-(fit.Initial-fit.Equilibrium)*math.Exp(-fit.Rate*x[i]), 2)
+	low, high := math.Log(fit.Rate)-1.5, math.Log(fit.Rate)+1.5
+	golden := (math.Sqrt(5) - 1) / 2
+	at := func(ln float64) float64 { _, _, c := ending(x, y, w, math.Exp(ln)); return c }
+	for range 50 {
+		if a, b := high-golden*(high-low), low+golden*(high-low); at(a) < at(b) {
+			high = b
+		} else {
+			low = a
+		}
 	}
+	ln := (low + high) / 2
+	rate := math.Exp(ln)
+	end, start, chi2 := ending(x, y, w, rate)
+	if rate*x[len(x)-1] < 1.5 || start <= end || end < -20 {
+		return shapeOfTime{}, false
+	}
+	s := shapeOfTime{kind: "decay", params: 4, places: 3, chi2: chi2} // the rate is searched: one more than its parameters
 	if len(x) <= s.params {
 		s.params = 3
 	}
+	// The curvature of χ² in ln rate, the others at their best, is its precision.
+	const h = 0.02
+	curve := (at(ln+h) - 2*chi2 + at(ln-h)) / (h * h)
+	se := math.Inf(1)
+	if curve > 0 {
+		se = math.Sqrt(2 / curve * math.Max(1, chi2/float64(max(1, len(x)-3))))
+	}
 	s.fill = func(t *Trace) {
-		t.Start, t.End, t.Tau = fit.Initial, fit.Equilibrium, 1/fit.Rate
-		t.TauLow = 1 / fit.RateInterval.High
-		if fit.RateInterval.Low > 0 {
-			t.TauHigh = 1 / fit.RateInterval.Low
+		t.Start, t.End, t.Tau = start, end, 1/rate
+		if se < 2 {
+			t.TauLow, t.TauHigh = math.Exp(-normal95*se)/rate, math.Exp(normal95*se)/rate
 		}
 	}
 	return s, true
+}
+
+// ending is the weighted fit of the end and the start at a rate.
+func ending(x, y, w []float64, rate float64) (end, start, chi2 float64) {
+	var sw, se, sy, see, sey float64
+	for i := range x {
+		e := math.Exp(-rate * x[i])
+		sw += w[i]
+		se += w[i] * e
+		sy += w[i] * y[i]
+	}
+	me, my := se/sw, sy/sw
+	for i := range x {
+		e := math.Exp(-rate*x[i]) - me
+		see += w[i] * e * e
+		sey += w[i] * e * (y[i] - my)
+	}
+	a := 0.0
+	if see > 0 {
+		a = sey / see
+	}
+	end = my - a*me
+	for i := range x {
+		chi2 += w[i] * math.Pow(y[i]-end-a*math.Exp(-rate*x[i]), 2)
+	}
+	return end, end + a, chi2
 }
 
 func (t *Trace) say(flow float64) {
