@@ -79,6 +79,19 @@ func TestUncertaintyComesFromTheInstruments(t *testing.T) {
 		t.Errorf("u_from %v", from)
 	}
 	u := num(s["result"].(obj)["tpo_u_ppb"])
+	// Another meter than was said: the run's results are computed again with its error.
+	b.put(200, "instruments", "rough", 0, obj{"name": "Rough", "kind": "do_meter", "u_abs": 5})
+	r := b.get("runs/" + b.id("one"))
+	r["do_meter_id"], r["by"], r["reason"] = b.id("rough"), "Quality tech", "the other meter was used"
+	b.want(b.do(200, "PUT", "/api/v1/runs/"+b.id("one"), obj{"base_rev": 1, "record": r})["record"].(obj), obj{"in_force": obj{"instruments": obj{"do_meter": obj{"name": "Rough", "u_abs": 5}, "scale": obj{"name": "Balance"}}}})
+	again := b.get("samples/" + b.id("one/0"))
+	if v := num(again["result"].(obj)["tpo_u_ppb"]); again["rev"] != 2.0 || v < 2*u {
+		t.Errorf("with the rough meter: revision %v, u %v, before %v", again["rev"], v, u)
+	}
+	if before := again["results_before"].([]any); len(before) != 1 || num(before[0].(obj)["tpo_u_ppb"]) != u {
+		t.Errorf("the older result is gone: %v", before)
+	}
+
 	// The same package in a run that names no instruments takes the usual ones.
 	b.put(200, "samples", "plain", 0, b.sample(40))
 	p := b.get("samples/" + b.id("plain"))["result"].(obj)

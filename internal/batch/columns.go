@@ -67,7 +67,7 @@ func readHeader(header string, note func(string)) (*columns, error) {
 // usable tells which fields a cell can hold: quantities, words, counts, flags.
 func usable(f *calc.Field) bool {
 	switch f.Name {
-	case "corrections", "u", "uncertainty", "trials", "explain":
+	case "corrections", "u", "u_names", "uncertainty", "trials", "explain":
 		return false
 	}
 	return true

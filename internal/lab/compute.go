@@ -64,6 +64,15 @@ func sameResult(a, b *Result) bool {
 	return a.TPOPpb == nil || math.Abs(*a.TPOPpb-*b.TPOPpb) < 0.1
 }
 
+// sameU compares uncertainties, to 1 %: another instrument changes them where it
+// changes no TPO.
+func sameU(a, b *Result) bool {
+	if a == nil || b == nil || a.TPOUPpb == nil || b.TPOUPpb == nil {
+		return a == b || a != nil && b != nil && a.TPOUPpb == b.TPOUPpb
+	}
+	return math.Abs(*a.TPOUPpb-*b.TPOUPpb) <= 0.01*math.Abs(*b.TPOUPpb)
+}
+
 func (b *batch) result(s *Sample, run *Run) *Result {
 	res, err := b.svc.Calc(s, run)
 	if err != nil {
@@ -143,7 +152,7 @@ func (s *Service) recompute(ctx context.Context, runID, by string) (int, error) 
 			continue
 		}
 		res := b.result(sample, run)
-		if sameResult(res, sample.Result) {
+		if sameResult(res, sample.Result) && sameU(res, sample.Result) {
 			continue
 		}
 		if sample.Result != nil {
