@@ -21,6 +21,7 @@ type afterInput struct {
 	HalfLife    *float64             `json:"half_life_days" help:"instead: half-life of oxygen in this beer at this temperature, from a study"`
 	Q10         *float64             `json:"q10" help:"ageing with 10 K; 3 when not said, band 2–4.5"`
 	Style       *float64             `json:"style_factor" help:"keeping of this beer over that of a pale beer: 0.5 hop-forward, 1.5–2 dark or strong; 1 when not said"`
+	Keep        *float64             `json:"keep_days" help:"days it should keep by the short end of the guide: gives the TPO that allows it"`
 	Explain     bool                 `json:"explain" help:"give the derivation"`
 }
 
@@ -42,7 +43,8 @@ type AfterResult struct {
 	KeepLow      float64         `json:"keeping_low_days"` // with the Q10 that shortens
 	KeepMid      float64         `json:"keeping_days"`     // middle of the band at the Q10 given
 	KeepHigh     float64         `json:"keeping_high_days"`
-	Speed        float64         `json:"ageing_speed"` // over 20 °C
+	Speed        float64         `json:"ageing_speed"`              // over 20 °C
+	Allowed      *float64        `json:"allowed_tpo_ppb,omitempty"` // for keep_days; none where no TPO does
 	Course       []CoursePoint   `json:"course"`
 	Closures     []ClosureOption `json:"closures"`
 	Stores       []StoreOption   `json:"stores"`
@@ -80,6 +82,17 @@ type StoreOption struct {
 	KeepHigh    float64 `json:"keeping_high_days"`
 }
 
+func (in *afterInput) course(b ingressBand, k uptake, ingress, days float64) (list []CoursePoint) {
+	const points = 30
+	for i := range points + 1 {
+		p := b.at(in.TPO, k, days*float64(i)/points)
+		c := process.After(in.TPO, ingress, k.mid, p.Days)
+		p.Present, p.Supplied = float64(c.Present), float64(c.Supplied)
+		list = append(list, p)
+	}
+	return list
+}
+
 // store is what keeping in one place depends on.
 type store struct {
 	tpo                    quantity.TPO
@@ -103,6 +116,28 @@ func (s store) keeping(mlDay float64, t quantity.Temperature) (low, mid, high fl
 	return low, mid, high
 }
 
+// allowed is the highest TPO, to 2,000 ppb, that keeps so many days by the short
+// end of the band; nil where none does. Keeping never grows with TPO.
+func (s store) allowed(days, mlDay float64, t quantity.Temperature) *float64 {
+	keeps := func(tpo float64) bool {
+		s.tpo = quantity.TPO(tpo)
+		low, _, _ := s.keeping(mlDay, t)
+		return low >= days
+	}
+	if !keeps(0) {
+		return nil
+	}
+	low, high := 0.0, 2000.0
+	for range 50 {
+		if mid := (low + high) / 2; keeps(mid) {
+			low = mid
+		} else {
+			high = mid
+		}
+	}
+	return &low
+}
+
 func (s store) ingress(mlDay float64, t quantity.Temperature) float64 {
 	return process.IngressPPB(mlDay*process.Speed(s.ingressQ10, t, 20), s.beer)
 }
@@ -114,7 +149,7 @@ func After(in *afterInput) (Answer, error) {
 	half := or(in.HalfLife, math.Inf(1))
 	if err := first(between("tpo_ppb", float64(in.TPO), 0, 1e5, "check the unit"), bigVolume("beer_ml", in.Beer), between("temperature_c", float64(in.Temperature), -5, 60, "check the unit"),
 		between("days", days, 0.01, 3650, "give days up to ten years"), between("q10", s.q10, 1, 10, "give 2 to 4.5"), between("ingress_q10", s.ingressQ10, 1, 10, "give 1.5 to 2.5"),
-		between("style_factor", s.style, 0.1, 5, "give 0.5 to 2"), optional("half_life_days", in.HalfLife, 1e-3, 1e5), optional("ingress_ml_day", in.Ingress, 0, 100)); err != nil {
+		between("style_factor", s.style, 0.1, 5, "give 0.5 to 2"), optional("half_life_days", in.HalfLife, 1e-3, 1e5), optional("ingress_ml_day", in.Ingress, 0, 100), optional("keep_days", in.Keep, 0.01, 3650)); err != nil {
 		return Answer{}, err
 	}
 	ml, assumed, w, err := in.rate()
@@ -141,16 +176,15 @@ func After(in *afterInput) (Answer, error) {
 		r.SameAsTPO = &same
 	}
 	r.KeepLow, r.KeepMid, r.KeepHigh = s.keeping(ml, t)
+	if in.Keep != nil {
+		if r.Allowed = s.allowed(*in.Keep, ml, t); r.Allowed == nil {
+			w = warn(w, "keeps_shorter", "keep_days", format(*in.Keep, 0)+" days", "longer than the short end of the guide gives to any TPO with this closure and store", "a tighter closure, a colder store, or fewer days")
+		}
+	}
 	if in.lean {
 		return Answer{Result: r}, nil
 	}
-	const points = 30
-	for i := range points + 1 {
-		p := span.at(in.TPO, k, days*float64(i)/points)
-		c := process.After(in.TPO, r.IngressPPB, uptake, p.Days)
-		p.Present, p.Supplied = float64(c.Present), float64(c.Supplied)
-		r.Course = append(r.Course, p)
-	}
+	r.Course = in.course(span, k, r.IngressPPB, days)
 	r.options(s, t, ml, days)
 	r.Assumes = append([]string{
 		"keeping of a pale beer at 20 °C by oxygen supplied: below 50 ppb 120–180 days, 50–100 90–120, 100–200 42–70, 200–400 21–42, above 7–14 (common practice)",

@@ -382,3 +382,18 @@ func TestGasBackward(t *testing.T) {
 		t.Errorf("%v ppm bring %v ppb", r["allowed_ppmv"], again["dissolved_ppb"])
 	}
 }
+
+// The TPO that keeps so many days does; a little more does not.
+func TestAfterBackward(t *testing.T) {
+	in := object{"beer_ml": 330, "temperature_c": 8, "closure": "crown_low", "tpo_ppb": 50, "keep_days": 75}
+	r, _ := must(t, "after", in)
+	allowed := number(t, r, "allowed_tpo_ppb")
+	at, _ := must(t, "after", with(in, object{"tpo_ppb": allowed}))
+	above, _ := must(t, "after", with(in, object{"tpo_ppb": allowed + 0.5}))
+	if !(number(t, at, "keeping_low_days") >= 75) || number(t, above, "keeping_low_days") >= 75 || allowed <= 0 || allowed >= 2000 {
+		t.Errorf("%g ppb keep %v days, more keeps %v", allowed, at["keeping_low_days"], above["keeping_low_days"])
+	}
+	if _, a := must(t, "after", with(in, object{"keep_days": 3000})); !strings.Contains(string(encode(t, a)), "keeps_shorter") {
+		t.Error("3000 days are not asked about")
+	}
+}

@@ -99,13 +99,7 @@ func WortOxygen(in *wortInput) (Answer, error) {
 	}
 	r.Ceiling, r.AtTank = ceiling(p, 6.5e-4), ceiling(oxygen.Atmosphere, 6.5e-4)
 	r.TankLow, r.TankHigh = ceiling(oxygen.Atmosphere, 8.5e-4), ceiling(oxygen.Atmosphere, 4.4e-4)
-	var w []Warning
-	if float64(aim) > r.TankLow {
-		w = warn(w, "above_ceiling", "target_ppb", aim.Format(0), fmt.Sprintf("this wort holds %.0f to %.0f ppb at 1 atm under this gas: what dissolves under pressure comes out in the tank", r.TankLow, r.TankHigh), "use oxygen, colder wort, or a second dose")
-	}
-	if r.Learned != nil && *r.Learned > 1 {
-		w = warn(w, "more_than_all", "read_ppb", in.Read.Format(0), "more oxygen than the gas brought: an efficiency above 1", "check the flow meter's scale and pressure, and the DO that the wort had")
-	}
+	w := in.doubts(&r, aim)
 	r.Cautions = process.Cautions(process.HazardOxygen)
 	if share < 1 {
 		r.Cautions = process.Cautions(process.HazardPressure)
@@ -117,6 +111,16 @@ func WortOxygen(in *wortInput) (Answer, error) {
 	d.line("P25", "Q", "q (c − c_0) / (ρ η)", fmt.Sprintf("%.5g L/min × %.5g mg/L / (%.5g mg/NL × %.3g)", flow, need*1000, 1000*density*share, float64(in.Efficiency)), r.Flow, "NL/min", "mass balance")
 	d.line("P26", "ceiling", "S(t) y (P − P_wv) β_wort", fmt.Sprintf("β = %.4f at %.4g °P", oxygen.SolubilityInWort(extract), float64(extract)), r.Ceiling, "ppb", "Benson & Krause 1984; sugar salting-out")
 	return Answer{Result: r, Warnings: w, Derivation: d.when(in.Explain)}, nil
+}
+
+func (in *wortInput) doubts(r *WortResult, aim quantity.DO) (w []Warning) {
+	if float64(aim) > r.TankLow {
+		w = warn(w, "above_ceiling", "target_ppb", aim.Format(0), fmt.Sprintf("this wort holds %.0f to %.0f ppb at 1 atm under this gas: what dissolves under pressure comes out in the tank", r.TankLow, r.TankHigh), "use oxygen, colder wort, or a second dose")
+	}
+	if r.Learned != nil && *r.Learned > 1 {
+		w = warn(w, "more_than_all", "read_ppb", in.Read.Format(0), "more oxygen than the gas brought: an efficiency above 1", "check the flow meter's scale and pressure, and the DO that the wort had")
+	}
+	return w
 }
 
 // learn turns eq. P25 round: what a gas flow makes, and from a reading the

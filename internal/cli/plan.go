@@ -132,6 +132,7 @@ type planAfter struct {
 	Ingress     *float64              `in:"ingress_ml_day" placeholder:"0.001" help:"Or the oxygen that comes in, mL a day at 20 °C."`
 	Uptake      string                `in:"uptake" enum:"bright,unfiltered,yeast," default:"" placeholder:"bright" help:"Kind of beer that takes up oxygen: bright, unfiltered or yeast."`
 	HalfLife    *float64              `in:"half_life_days" placeholder:"5" help:"Half-life of oxygen in this beer at this temperature, days."`
+	Keep        *float64              `in:"keep_days" placeholder:"120" help:"Days it should keep by the short end of the guide: gives the TPO that allows it."`
 	Days        *float64              `in:"days" placeholder:"180" help:"Days to look ahead."`
 	Q10         *float64              `name:"q10" in:"q10" placeholder:"3" help:"Ageing with 10 K."`
 	Style       *float64              `in:"style_factor" placeholder:"1" help:"Keeping of this beer over a pale beer's: 0.5 hop-forward, 1.5 to 2 dark or strong."`

@@ -259,6 +259,9 @@ func printAfter(p *page, r calc.AfterResult) {
 		p.line("  as much as the TPO comes in within %s days", figure(*r.SameAsTPO))
 	}
 	p.line("  keeping %s to %s days, a guide and no promise (ageing %s times that at 20 °C)", figure(r.KeepLow), figure(r.KeepHigh), figure(r.Speed))
+	if r.Allowed != nil {
+		p.line("  for the days wanted the TPO may be %s ppb", figure(*r.Allowed))
+	}
 	p.line("\nClosures, same store")
 	most := 0.0
 	for _, c := range r.Closures {

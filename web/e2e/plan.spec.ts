@@ -179,24 +179,26 @@ test('the card prints on one page', async ({ browser }) => {
 });
 
 for (const [size, view] of [['phone', PHONE], ['desk', DESK]] as const)
-	for (const scheme of ['light', 'dark'] as const)
-		test(`axe, ${size}, ${scheme}`, async ({ browser }) => {
-			test.setTimeout(120000);
-			const c = await browser.newContext({ ...view, colorScheme: scheme, reducedMotion: 'reduce' });
-			const page = await c.newPage();
-			const w = watch(page);
-			const found: string[] = [];
-			for (const [path, id] of [['/plan', ''] as const, ...PLANS.slice(2).map((p) => [p[0], p[1]] as const)]) {
-				await page.goto(s.url + path);
-				if (id) await expect(page.getByTestId(id)).toBeVisible();
-				await page.evaluate(() => document.querySelectorAll('details').forEach((d) => (d.open = true)));
+	test(`axe in light and dark, ${size}`, async ({ browser }) => {
+		test.setTimeout(180000);
+		const c = await browser.newContext({ ...view, reducedMotion: 'reduce' });
+		const page = await c.newPage();
+		const w = watch(page);
+		const found: string[] = [];
+		for (const [path, id] of [['/plan', ''] as const, ...PLANS.slice(2).map((p) => [p[0], p[1]] as const)]) {
+			await page.goto(s.url + path);
+			if (id) await expect(page.getByTestId(id)).toBeVisible();
+			await page.evaluate(() => document.querySelectorAll('details').forEach((d) => (d.open = true)));
+			for (const colorScheme of ['light', 'dark'] as const) {
+				await page.emulateMedia({ colorScheme });
 				const r = await new AxeBuilder({ page }).withTags(TAGS).analyze();
-				for (const v of r.violations) found.push(`${path}: ${v.id}: ${v.nodes.slice(0, 3).map((n) => n.target.join(' ')).join(' | ')}: ${v.help}`);
-				for (const x of await page.evaluate(() => [...document.querySelectorAll<HTMLElement>('main button, main a.btn, main input:not([type=checkbox]):not([type=radio]), main select, main summary')].filter((e) => e.checkVisibility() && e.getBoundingClientRect().height < 43.5).map((e) => `${e.tagName} ${e.textContent?.trim().slice(0, 20)}`))) found.push(`${path}: target below 44 px: ${x}`);
-				const wide = await page.evaluate(() => document.documentElement.scrollWidth - document.documentElement.clientWidth);
-				if (wide > 0) found.push(`${path}: ${wide} px wider than the screen`);
+				for (const v of r.violations) found.push(`${path} ${colorScheme}: ${v.id}: ${v.nodes.slice(0, 3).map((n) => n.target.join(' ')).join(' | ')}: ${v.help}`);
 			}
-			expect(found).toEqual([]);
-			clean(w);
-			await c.close();
-		});
+			for (const x of await page.evaluate(() => [...document.querySelectorAll<HTMLElement>('main button, main a.btn, main input:not([type=checkbox]):not([type=radio]), main select, main summary')].filter((e) => e.checkVisibility() && e.getBoundingClientRect().height < 43.5).map((e) => `${e.tagName} ${e.textContent?.trim().slice(0, 20)}`))) found.push(`${path}: target below 44 px: ${x}`);
+			const wide = await page.evaluate(() => document.documentElement.scrollWidth - document.documentElement.clientWidth);
+			if (wide > 0) found.push(`${path}: ${wide} px wider than the screen`);
+		}
+		expect(found).toEqual([]);
+		clean(w);
+		await c.close();
+	});
