@@ -166,7 +166,17 @@ func (t *BrewTrend) jump(y []float64, brews []BrewEfficiency) {
 		if brews[i].Cleaned {
 			continue
 		}
-		before, after := y[max(0, i-5):i], y[i:min(len(y), i+5)]
+		from, to := i-1, i+1 // no further than a cleaning that is marked
+		for from > max(0, i-5) && !brews[from].Cleaned {
+			from--
+		}
+		for to < min(len(y), i+5) && !brews[to].Cleaned {
+			to++
+		}
+		before, after := y[from:i], y[i:to]
+		if len(before) < 3 || len(after) < 3 {
+			continue
+		}
 		gain := (average(after) - average(before)) / (noise * math.Sqrt(1/float64(len(before))+1/float64(len(after))))
 		if gain > 4.5 && gain > best && y[i]-y[i-1] > 3*noise {
 			best, t.Jump = gain, brews[i].ID
