@@ -44,17 +44,15 @@ export function off(c: MeterCheck): number | undefined {
 export const unitOf = (c: { against?: string; unit?: string }, i: Instrument): string => (c.against === 'air' ? '%' : c.against === 'response' ? 's' : (SHOWN[c.unit ?? ''] ?? UNIT[i.kind]));
 
 export interface DueCheck { against: string; at?: number; last?: MeterCheck; every_days?: number; why: string }
-/** When each planned check is due; with no plan, any check counts. */
+/** When each planned check is due, the first first, as on the server: a planned check that comes as often says the same as "any check". */
 export function dues(i: Instrument, checks: MeterCheck[]): DueCheck[] {
 	const plan = (i.checks ?? []).filter((p) => p.every_days);
-	const out: DueCheck[] = plan.map((p) => {
-		const last = checks.filter((c) => c.against === p.against && !failed(c)).at(-1);
-		return { against: p.against, every_days: p.every_days, last, at: last ? at(last) + p.every_days! * DAY : 0, why: last ? `passed ${day(last.at)}, every ${fmt(p.every_days!, 0)} days` : 'never passed' };
-	});
-	if (i.check_every_days) {
-		const last = checks.filter((c) => !failed(c)).at(-1), seen = Math.max(last ? at(last) : 0, i.last_checked_at ? Date.parse(i.last_checked_at) : 0);
-		out.push({ against: '', every_days: i.check_every_days, last, at: seen ? seen + i.check_every_days * DAY : 0, why: seen ? `checked ${day(new Date(seen).toISOString())}, every ${fmt(i.check_every_days, 0)} days` : 'never checked' });
-	}
+	const one = (against: string, every: number, seen: MeterCheck[], before?: string): DueCheck => {
+		const last = seen.at(-1), t = Math.max(last ? at(last) : 0, before ? Date.parse(before) : 0);
+		return { against, every_days: every, last, at: t ? t + every * DAY : 0, why: t ? `${last && at(last) === t ? (failed(last) ? 'failed' : 'passed') : 'checked'} ${day(new Date(t).toISOString())}, every ${fmt(every, every % 1 ? 1 : 0)} days` : 'no check on record' };
+	};
+	const out = plan.map((p) => one(p.against, p.every_days!, checks.filter((c) => c.against === p.against)));
+	if (i.check_every_days && !plan.some((p) => p.every_days! <= i.check_every_days!)) out.push(one('', i.check_every_days, checks, i.last_checked_at));
 	return out.sort((a, b) => (a.at ?? 0) - (b.at ?? 0));
 }
 /** Checks that failed and were not passed since, against the same thing. */

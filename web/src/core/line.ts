@@ -1,6 +1,7 @@
 // What comes next at the line: head and station by rotation, the set, and what
 // is due. Intervals marked "common practice" are defaults that a brewery changes.
-import type { Instrument, Line, Run, RunEvent, Sample, SampleKind } from '#api/records.ts';
+import type { Instrument, Line, MeterCheck, Run, RunEvent, Sample, SampleKind } from '#api/records.ts';
+import { againstWord, checksOf, dues } from './instruments.ts';
 import { nextPull, type Next } from './sampling.ts';
 
 /** The beer temperature is asked for again after this time (common practice). */
@@ -73,8 +74,8 @@ export function temperatureDue(run: Run, samples: Sample[]): Due | undefined {
 	if (!t.at) return undefined;
 	return { kind: 'temperature', run_id: run.id, what: 'Beer temperature', at: Date.parse(t.at) + TEMPERATURE_MAX_AGE_MIN * 60000, why: 'older than 3 h' };
 }
-export function checkDue(i: Instrument, checks: { instrument_id: string; at: string }[] = []): Due | undefined {
-	if (!i.check_every_days) return undefined;
-	const last = [i.last_checked_at, ...checks.filter((c) => c.instrument_id === i.id).map((c) => c.at)].filter((x) => !!x).map((x) => Date.parse(x!)).sort((a, b) => b - a)[0];
-	return { kind: 'check', id: i.id, what: `Check of ${i.name}`, at: last ? last + i.check_every_days * 86400000 : 0, why: last ? `every ${i.check_every_days} days` : 'never checked' };
+/** The check of an instrument that is due first. */
+export function checkDue(i: Instrument, checks: MeterCheck[] = []): Due | undefined {
+	const d = dues(i, checksOf(i.id, checks))[0];
+	return d && { kind: 'check', id: i.id, what: d.against ? `${i.name}: ${againstWord(d.against).toLowerCase()}` : `Check of ${i.name}`, at: d.at ?? 0, why: d.why };
 }
