@@ -361,3 +361,33 @@ func TestOthersThings(t *testing.T) {
 	}
 	l.as(200, "one", "POST", fmt.Sprintf("/tokens/%s/revoke", tok["id"]), obj{})
 }
+
+// What a browser is told about every page and every answer.
+func TestSecurityHeaders(t *testing.T) {
+	l := newLocked(t)
+	for _, path := range []string{"/", "/runs", base + "/session", base + "/runs", "/api/docs", "/healthz", "/nothing.js"} {
+		resp, _ := l.send("GET", path, nil)
+		for name, want := range map[string]string{"X-Content-Type-Options": "nosniff", "X-Frame-Options": "DENY", "Referrer-Policy": "no-referrer",
+			"Cross-Origin-Opener-Policy": "same-origin", "Cross-Origin-Resource-Policy": "same-origin"} {
+			if got := resp.Header.Get(name); got != want {
+				t.Errorf("%s: %s is %q", path, name, got)
+			}
+		}
+		csp := resp.Header.Get("Content-Security-Policy")
+		script := ""
+		for _, d := range strings.Split(csp, ";") {
+			if strings.HasPrefix(strings.TrimSpace(d), "script-src") {
+				script = d
+			}
+		}
+		if !strings.Contains(csp, "default-src") || !strings.Contains(csp, "frame-ancestors 'none'") || strings.Contains(script, "unsafe-inline") || strings.Contains(script, "'unsafe-eval'") {
+			t.Errorf("%s: %s", path, csp)
+		}
+		if resp.Header.Get("Server") != "" || resp.Header.Get("X-Request-Id") == "" {
+			t.Errorf("%s: %v", path, resp.Header)
+		}
+		if strings.HasPrefix(path, base) && resp.Header.Get("Cache-Control") != "no-store" {
+			t.Errorf("%s may be kept: %q", path, resp.Header.Get("Cache-Control"))
+		}
+	}
+}

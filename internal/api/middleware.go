@@ -2,6 +2,8 @@ package api
 
 import (
 	"cmp"
+	"crypto/rand"
+	"log/slog"
 	"maps"
 	"net"
 	"net/http"
@@ -29,23 +31,43 @@ func (s *Server) wrap(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		start := time.Now()
 		rec := &recorder{ResponseWriter: w}
+		id := rand.Text()[:16]
+		w.Header().Set("X-Request-Id", id)
 		secure(w.Header(), strings.HasPrefix(r.URL.Path, "/api/"))
+		if s.secureNow(r) {
+			w.Header().Set("Strict-Transport-Security", "max-age=31536000")
+		}
 		defer func() {
 			v := recover()
 			if v != nil && v != http.ErrAbortHandler {
-				s.Log.Error("panic", "path", r.URL.Path, "value", v, "stack", string(debug.Stack()))
+				s.Log.Error("panic", "request", id, "path", r.URL.Path, "value", v, "stack", string(debug.Stack()))
 			}
 			if v != nil && rec.status == 0 {
 				writeProblem(rec, problem(&lab.Error{Class: lab.Internal}))
 			} else if v != nil {
 				panic(http.ErrAbortHandler) // half an answer must not look whole
 			}
+			s.logged(r, id, rec.status, time.Since(start))
 			if !strings.HasSuffix(r.URL.Path, "/stream") {
 				s.metrics.request(max(rec.status, http.StatusOK), time.Since(start))
 			}
 		}()
 		next.ServeHTTP(rec, r)
 	})
+}
+
+// logged writes one line a request: reads that went well only where debugging is
+// on. The query, the body and the headers may hold secrets and are not in it.
+func (s *Server) logged(r *http.Request, id string, status int, took time.Duration) {
+	level := slog.LevelInfo
+	switch reads := r.Method == http.MethodGet || r.Method == http.MethodHead; {
+	case status >= 500:
+		level = slog.LevelError
+	case reads && status < 400:
+		level = slog.LevelDebug
+	}
+	s.Log.Log(r.Context(), level, "request", "request", id, "method", r.Method, "path", r.URL.Path, "status", max(status, http.StatusOK),
+		"took", took.Round(10*time.Microsecond), "from", s.from(r).Addr)
 }
 
 // ownHost refuses requests addressed to a name that is not ours.

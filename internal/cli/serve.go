@@ -59,13 +59,19 @@ func (d *database) name() string {
 // ServeCmd runs the server.
 type ServeCmd struct {
 	database
-	Addr         string        `default:"127.0.0.1:8020" placeholder:"HOST:PORT" help:"Address to listen on; port 0 takes a free one."`
-	Host         []string      `placeholder:"NAME" help:"Another name under which a proxy on this machine serves it; may be given again."`
-	Open         bool          `help:"No accounts: whoever reaches the server may do everything. Only at a loopback address."`
-	BackupDir    string        `placeholder:"DIR" help:"Copy the database into this folder by itself; put it on another disk." type:"path"`
-	BackupEvery  time.Duration `default:"6h" placeholder:"TIME" help:"How often."`
-	BackupKeep   int           `name:"backup-keep-days" default:"35" placeholder:"DAYS" help:"How long copies stay; the last of each month stays ten years."`
-	NewAdminLink bool          `help:"Print a new link for the first administrator, where the one before was lost."`
+	Addr        string        `default:"127.0.0.1:8020" placeholder:"HOST:PORT" help:"Address to listen on; port 0 takes a free one."`
+	Host        []string      `placeholder:"NAME" help:"Another name under which a proxy on this machine serves it; may be given again."`
+	Open        bool          `help:"No accounts: whoever reaches the server may do everything. Only at a loopback address."`
+	BackupDir   string        `placeholder:"DIR" help:"Copy the database into this folder by itself; put it on another disk." type:"path"`
+	BackupEvery time.Duration `default:"6h" placeholder:"TIME" help:"How often."`
+	BackupKeep  int           `name:"backup-keep-days" default:"35" placeholder:"DAYS" help:"How long copies stay; the last of each month stays ten years."`
+	TLSCert     string        `name:"tls-cert" placeholder:"FILE" help:"Encrypt, with this certificate (PEM, with its chain)." type:"existingfile"`
+	TLSKey      string        `name:"tls-key" placeholder:"FILE" help:"Its key." type:"existingfile"`
+	Domain      string        `placeholder:"NAME" help:"Encrypt, with a certificate that is fetched by itself for this public name; needs ports 443 and 80."`
+	LogFormat   string        `default:"text" enum:"text,json" help:"Of the log: text or json."`
+	LogLevel    slog.Level    `default:"info" placeholder:"LEVEL" help:"debug, info, warn or error; debug logs every read."`
+	signOnFlags
+	NewAdminLink bool `help:"Print a new link for the first administrator, where the one before was lost."`
 }
 
 // Help is the long help.
@@ -79,11 +85,12 @@ administrator and makes accounts for the others. The calculators need no account
   ullage serve --db postgres://ullage@db/ullage  several servers, one database
   ullage serve --open                            no accounts, this machine only
 
-Passwords and records cross a network as plain text unless it is encrypted: serve
-a wider network through a proxy with TLS. Phones keep the app for use without a
-network only over https, or on this machine itself.
+Passwords and records cross a network as plain text unless it is encrypted. Phones
+keep the app for use without a network only over https, or on this machine itself.
 
-  ullage serve --host oxygen.ostrelweir.example  behind a proxy on this machine
+  ullage serve --addr :443 --tls-cert c.pem --tls-key k.pem
+  ullage serve --domain oxygen.ostrelweir.example  a public name, by itself
+  ullage serve --host oxygen.ostrelweir.example    behind a proxy on this machine
 
 At a loopback address only requests to localhost and to names given with --host
 are answered.
@@ -111,6 +118,11 @@ func (c *ServeCmd) serve(ctx context.Context, s *streams) error {
 		}
 	}
 	at := site{addr: c.Addr, where: c.name(), hosts: c.Host, open: c.Open, newLink: c.NewAdminLink}
+	at.tls = encryption{cert: c.TLSCert, key: c.TLSKey, domain: c.Domain, cache: filepath.Join(c.Data, "certificates")}
+	at.signOn, at.logFormat, at.logLevel = c.signOnFlags, c.LogFormat, c.LogLevel
+	if c.Domain != "" && c.Addr == "127.0.0.1:8020" {
+		at.addr = ":443"
+	}
 	if c.BackupDir != "" {
 		if c.DB != "" || c.BackupEvery < time.Minute {
 			return errors.Join(fmt.Errorf("--backup-dir copies a SQLite database, every minute at most: %w", errPostgresCopies), st.Close())
@@ -129,6 +141,10 @@ type site struct {
 	anywhere    bool // open also to the network: the invented brewery only
 	newLink     bool
 	backups     *backups
+	tls         encryption
+	signOn      signOnFlags
+	logFormat   string
+	logLevel    slog.Level
 }
 
 // serve answers HTTP until ctx ends, then lets the requests under way finish.
@@ -143,7 +159,7 @@ func (c site) serve(ctx context.Context, s *streams, service *lab.Service) error
 	if c.open && !loopback && !c.anywhere {
 		return fmt.Errorf("--open at %s would let the whole network write: leave out --open, or use a loopback --addr such as 127.0.0.1:8020", c.addr)
 	}
-	log := slog.New(slog.NewTextHandler(s.err, nil))
+	log := newLog(s.err, c.logFormat, c.logLevel)
 	service.Guarded = true
 	if service.Name, err = os.Hostname(); err != nil {
 		service.Name = "unknown"
@@ -162,13 +178,20 @@ func (c site) serve(ctx context.Context, s *streams, service *lab.Service) error
 		if link, made, err = server.Access.AdminLink(ctx, c.newLink); err != nil {
 			return err
 		}
+		if err := c.signOn.join(ctx, server); err != nil {
+			return err
+		}
+		go sweep(ctx, server.Access, log)
+	}
+	if l, err = c.tls.wrap(ctx, l, log); err != nil {
+		return err
 	}
 	h := &http.Server{
 		Handler: server.Handler(), ErrorLog: slog.NewLogLogger(log.Handler(), slog.LevelWarn),
 		ReadHeaderTimeout: 10 * time.Second, ReadTimeout: 2 * time.Minute, WriteTimeout: 2 * time.Minute,
 		IdleTimeout: 3 * time.Minute, MaxHeaderBytes: 64 << 10,
 	}
-	fmt.Fprintf(s.out, "Ullage is at %s\nrecords: %s\nstop with Ctrl-C\n", address(l.Addr()), c.where)
+	fmt.Fprintf(s.out, "Ullage is at %s\nrecords: %s\nstop with Ctrl-C\n", c.address(l.Addr()), c.where)
 	c.greet(s.out, l.Addr(), link, made, loopback)
 	if c.backups != nil {
 		c.backups.log = log
@@ -198,20 +221,27 @@ func (c site) greet(out io.Writer, at net.Addr, link access.Link, made, loopback
 		fmt.Fprintln(out, "there are no accounts: whoever reaches this address may read and write")
 	case made:
 		// Behind the # it never reaches a server's or a proxy's log.
-		first, _, _ := strings.Cut(address(at), " ")
+		first, _, _ := strings.Cut(c.address(at), " ")
 		fmt.Fprintf(out, "no administrator yet: open this once, within a day, to become it\n%s/sign-in#link=%s\n", first, link.Secret)
 	}
-	if !c.open && !loopback {
+	if !c.open && !loopback && !c.tls.on() {
 		fmt.Fprintln(out, "without TLS, passwords and records cross the network as plain text")
 	}
 }
 
 // address is what to type into a browser.
-func address(a net.Addr) string {
-	if t, ok := a.(*net.TCPAddr); ok && t.IP.IsUnspecified() {
-		return fmt.Sprintf("http://localhost:%d (and this machine's addresses)", t.Port)
+func (c site) address(a net.Addr) string {
+	scheme := "http://"
+	if c.tls.on() {
+		scheme = "https://"
 	}
-	return "http://" + a.String()
+	if c.tls.domain != "" {
+		return scheme + c.tls.domain
+	}
+	if t, ok := a.(*net.TCPAddr); ok && t.IP.IsUnspecified() {
+		return fmt.Sprintf("%slocalhost:%d (and this machine's addresses)", scheme, t.Port)
+	}
+	return scheme + a.String()
 }
 
 // calcTable is core/calc as the API wants it.

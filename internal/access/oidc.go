@@ -1,0 +1,134 @@
+package access
+
+import (
+	"context"
+	"crypto/subtle"
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+
+	"github.com/coreos/go-oidc/v3/oidc"
+	"golang.org/x/oauth2"
+
+	"ullage/internal/lab"
+)
+
+// OIDC is single sign-on by OpenID Connect: authorization code with PKCE, a
+// state and a nonce. It opens accounts that an administrator made; it makes none.
+type OIDC struct {
+	access *Service
+	name   string
+	issuer string
+	verify *oidc.IDTokenVerifier
+	config oauth2.Config
+}
+
+// OIDCConfig says which provider.
+type OIDCConfig struct {
+	Issuer, ClientID, ClientSecret string
+	Name                           string // shown on the sign-in page
+	PublicURL                      string // this server's own address, as browsers know it
+}
+
+// SignOnPath is where the provider sends browsers back to, below the public address.
+const SignOnPath = "/api/v1/session/sign-on/done"
+
+// NewOIDC asks the provider for its description.
+func NewOIDC(ctx context.Context, s *Service, c OIDCConfig) (*OIDC, error) {
+	p, err := oidc.NewProvider(ctx, c.Issuer)
+	if err != nil {
+		return nil, fmt.Errorf("single sign-on: %w; check --oidc-issuer", err)
+	}
+	return &OIDC{access: s, name: c.Name, issuer: c.Issuer, verify: p.Verifier(&oidc.Config{ClientID: c.ClientID}),
+		config: oauth2.Config{ClientID: c.ClientID, ClientSecret: c.ClientSecret, Endpoint: p.Endpoint(),
+			RedirectURL: strings.TrimSuffix(c.PublicURL, "/") + SignOnPath, Scopes: []string{oidc.ScopeOpenID, "email", "profile"}}}, nil
+}
+
+// Name is shown on the sign-in page.
+func (o *OIDC) Name() string { return o.name }
+
+const (
+	kindStart  = "sign-on start"
+	startWhole = 10 * time.Minute
+)
+
+// start is what the vault holds between going to the provider and coming back.
+type start struct {
+	State    string `json:"state"`
+	Nonce    string `json:"nonce"`
+	Verifier string `json:"verifier"`
+}
+
+// Start gives the address to send the browser to, and a secret to come back with.
+func (o *OIDC) Start(ctx context.Context) (address, secret string, err error) {
+	v := start{Verifier: oauth2.GenerateVerifier()}
+	v.State, _ = newSecret()
+	v.Nonce, _ = newSecret()
+	secret, hash := newSecret()
+	err = o.access.save(ctx, lab.Item{Kind: kindStart, Key: hash, Expires: lab.At(o.access.now().Add(startWhole))}, v)
+	return o.config.AuthCodeURL(v.State, oidc.Nonce(v.Nonce), oauth2.S256ChallengeOption(v.Verifier)), secret, err
+}
+
+// Finish begins a session from what the provider sent back: state and code.
+func (o *OIDC) Finish(ctx context.Context, secret string, answer map[string]string, from From) (Entry, error) {
+	s := o.access
+	no := func(why string, err error) (Entry, error) {
+		s.Log.Warn("access", "what", "single sign-on refused", "why", why, "err", err, "from", from.Addr)
+		return Entry{}, refuse(lab.NoSession, "sign-on", nil, "did not work: "+why, "try again, or ask an administrator")
+	}
+	v, it, err := load[start](ctx, s, kindStart, hashOf(secret))
+	if err != nil {
+		return no("it was not begun here, or too long ago", err)
+	}
+	if was, err := s.Vault.DropItem(ctx, kindStart, it.Key); err != nil || !was {
+		return no("it was used already", err)
+	}
+	if subtle.ConstantTimeCompare([]byte(answer["state"]), []byte(v.State)) != 1 {
+		return no("the answer is not to this question", nil)
+	}
+	tok, err := o.config.Exchange(ctx, answer["code"], oauth2.VerifierOption(v.Verifier))
+	if err != nil {
+		return no("the provider did not confirm it", errors.New("exchange failed")) // its text may hold the code
+	}
+	raw, _ := tok.Extra("id_token").(string)
+	id, err := o.verify.Verify(ctx, raw)
+	if err != nil || subtle.ConstantTimeCompare([]byte(id.Nonce), []byte(v.Nonce)) != 1 {
+		return no("the provider's answer cannot be trusted", err)
+	}
+	a, item, err := o.account(ctx, id)
+	if err != nil || a.Off {
+		return no("there is no account for you", err)
+	}
+	return s.begin(ctx, &a, item, "sign-on", from)
+}
+
+// account finds the account of a subject: known from before, else the one whose
+// name is the e-mail address that the provider has verified.
+func (o *OIDC) account(ctx context.Context, id *oidc.IDToken) (account, lab.Item, error) {
+	s := o.access
+	key := hashOf(o.issuer + "\x00" + id.Subject)
+	known, err := s.Vault.Item(ctx, kindSubject, key, lab.At(s.now()))
+	if err == nil {
+		return load[account](ctx, s, kindAccount, known.Owner)
+	}
+	if lab.ClassOf(err) != lab.NotFound {
+		return account{}, lab.Item{}, err
+	}
+	var claims struct {
+		Email    string `json:"email"`
+		Verified bool   `json:"email_verified"`
+	}
+	if err := id.Claims(&claims); err != nil {
+		return account{}, lab.Item{}, err
+	}
+	name, err := cleanName(claims.Email)
+	if err != nil || !claims.Verified {
+		return account{}, lab.Item{}, errors.New("no verified e-mail address")
+	}
+	a, it, err := s.byName(ctx, name)
+	if err != nil {
+		return a, it, err
+	}
+	return a, it, s.save(ctx, lab.Item{Kind: kindSubject, Key: key, Owner: a.ID}, struct{}{})
+}

@@ -1,0 +1,145 @@
+package cli
+
+import (
+	"context"
+	"crypto/tls"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"net"
+	"net/http"
+	"os"
+	"strings"
+	"sync"
+	"time"
+
+	"golang.org/x/crypto/acme/autocert"
+
+	"ullage/internal/access"
+	"ullage/internal/api"
+)
+
+// encryption is TLS by files, by a certificate that is fetched for a public
+// name, or none.
+type encryption struct{ cert, key, domain, cache string }
+
+func (e encryption) on() bool { return e.cert != "" || e.domain != "" }
+
+// wrap puts TLS around a listener. For a public name a second server at port 80
+// answers the certificate's questions and sends everyone else to https.
+func (e encryption) wrap(ctx context.Context, l net.Listener, log *slog.Logger) (net.Listener, error) {
+	if (e.cert == "") != (e.key == "") || e.cert != "" && e.domain != "" {
+		return nil, errors.New("TLS takes --tls-cert with --tls-key, or --domain, not a part of them")
+	}
+	conf := &tls.Config{MinVersion: tls.VersionTLS12, NextProtos: []string{"h2", "http/1.1"}}
+	switch {
+	case e.cert != "":
+		pair := &certificate{cert: e.cert, key: e.key, log: log}
+		if _, err := pair.get(nil); err != nil {
+			return nil, fmt.Errorf("the certificate cannot be used: %w", err)
+		}
+		conf.GetCertificate = pair.get
+	case e.domain != "":
+		m := &autocert.Manager{Prompt: autocert.AcceptTOS, HostPolicy: autocert.HostWhitelist(e.domain), Cache: autocert.DirCache(e.cache)}
+		conf = m.TLSConfig()
+		conf.MinVersion = tls.VersionTLS12
+		plain := &http.Server{Addr: ":80", Handler: m.HTTPHandler(nil), ReadHeaderTimeout: 10 * time.Second}
+		go func() {
+			if err := plain.ListenAndServe(); !errors.Is(err, http.ErrServerClosed) {
+				log.Error("port 80", "err", err)
+			}
+		}()
+		context.AfterFunc(ctx, func() { _ = plain.Close() })
+	default:
+		return l, nil
+	}
+	return tls.NewListener(l, conf), nil
+}
+
+// certificate is a pair of files, read again when they change: whoever renews
+// them need not restart the server.
+type certificate struct {
+	cert, key string
+	log       *slog.Logger
+	mu        sync.Mutex
+	pair      *tls.Certificate
+	changed   time.Time
+	looked    time.Time
+}
+
+func (c *certificate) get(*tls.ClientHelloInfo) (*tls.Certificate, error) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if c.pair != nil && time.Since(c.looked) < time.Minute {
+		return c.pair, nil
+	}
+	c.looked = time.Now()
+	info, err := os.Stat(c.cert)
+	if err == nil && (c.pair == nil || info.ModTime() != c.changed) {
+		var pair tls.Certificate
+		if pair, err = tls.LoadX509KeyPair(c.cert, c.key); err == nil {
+			c.pair, c.changed = &pair, info.ModTime()
+		}
+	}
+	if err != nil && c.pair != nil { // the one before still serves
+		c.log.Error("a new certificate cannot be used", "err", err)
+		return c.pair, nil
+	}
+	return c.pair, err
+}
+
+func newLog(w io.Writer, format string, level slog.Level) *slog.Logger {
+	opt := &slog.HandlerOptions{Level: level}
+	if format == "json" {
+		return slog.New(slog.NewJSONHandler(w, opt))
+	}
+	return slog.New(slog.NewTextHandler(w, opt))
+}
+
+// sweep deletes what has expired, every hour.
+func sweep(ctx context.Context, a *access.Service, log *slog.Logger) {
+	for {
+		if err := a.Sweep(ctx); err != nil && ctx.Err() == nil {
+			log.Error("sweep", "err", err)
+		}
+		select {
+		case <-ctx.Done():
+			return
+		case <-time.After(time.Hour):
+		}
+	}
+}
+
+// signOnFlags are single sign-on by configuration.
+type signOnFlags struct {
+	Issuer     string `name:"oidc-issuer" placeholder:"URL" help:"Single sign-on through this OpenID provider. It opens accounts whose name is the e-mail address the provider has verified."`
+	ClientID   string `name:"oidc-client-id" placeholder:"ID" help:"This server's id there."`
+	SecretFile string `name:"oidc-client-secret-file" placeholder:"FILE" help:"File with its secret there." type:"existingfile"`
+	SignOnName string `name:"oidc-name" default:"single sign-on" placeholder:"NAME" help:"What the sign-in page calls it."`
+	PublicURL  string `name:"public-url" placeholder:"URL" help:"This server's own address as browsers know it; the provider sends them back to it."`
+}
+
+func (f signOnFlags) join(ctx context.Context, server *api.Server) error {
+	if f.Issuer == "" {
+		return nil
+	}
+	if f.ClientID == "" || f.PublicURL == "" {
+		return errors.New("--oidc-issuer needs --oidc-client-id and --public-url")
+	}
+	secret := ""
+	if f.SecretFile != "" {
+		text, err := os.ReadFile(f.SecretFile)
+		if err != nil {
+			return err
+		}
+		secret = strings.TrimSpace(string(text))
+	}
+	ctx, cancel := context.WithTimeout(ctx, 30*time.Second)
+	defer cancel()
+	on, err := access.NewOIDC(ctx, server.Access, access.OIDCConfig{Issuer: f.Issuer, ClientID: f.ClientID, ClientSecret: secret, Name: f.SignOnName, PublicURL: f.PublicURL})
+	if err == nil {
+		server.SignOn = on
+	}
+	return err
+}
