@@ -133,3 +133,71 @@ func TestCorrectAReading(t *testing.T) {
 	b.want(b.do(200, "GET", "/api/v1/readings?batch_id="+b.id("wort"), nil), obj{"records": []any{}})
 	b.want(b.do(200, "GET", "/api/v1/readings/"+b.id("r")+"/revisions", nil), obj{"revisions": []any{obj{"do_ppb": 24}, obj{"do_ppb": 42}}})
 }
+
+// A batch from two brews to its run: map, board, changes, transfers and brews say
+// what the records hold; with nothing on record they say that.
+func TestCellarAnswers(t *testing.T) {
+	b := newBench(t, store.SQLiteOptions{})
+	b.want(b.do(200, "GET", "/api/v1/cellar", nil), obj{"tanks": []any{}})
+	b.want(b.do(200, "GET", "/api/v1/transfers", nil), obj{"steps": []any{}, "summary": []any{}})
+	b.want(b.do(200, "GET", "/api/v1/brews/trend", nil), obj{"brews": []any{}, "trend": obj{"n": 0}})
+	b.cellar()
+	b.want(b.do(200, "GET", "/api/v1/batches/"+b.id("bright")+"/map", nil), obj{"map": obj{"steps": []any{}, "diagnosis": []any{}}})
+	b.want(b.do(200, "GET", "/api/v1/batches/"+b.id("bright")+"/changes", nil), obj{"why": contains("no move and no reading")})
+	for path, status := range map[string]int{"batches/" + b.id("none") + "/map": 404, "batches/" + b.id("none") + "/changes": 404, "transfers?step=mash": 422, "transfers?from=soon": 422} {
+		b.do(status, "GET", "/api/v1/"+path, nil)
+	}
+
+	b.put(200, "brews", "g1", 0, b.brew(nil))
+	b.put(200, "moves", "move", 0, b.move(nil))
+	for name, r := range map[string]obj{
+		"1": {"batch_id": b.id("wort"), "move_id": nil, "point": "fermentation_end", "at": "2026-10-30T08:00:00Z", "do_ppb": 3},
+		"2": {"batch_id": b.id("wort"), "point": "centrifuge_in", "at": "2026-11-04T08:10:00Z", "do_ppb": 6},
+		"3": {"point": "centrifuge_out", "at": "2026-11-04T08:12:00Z", "do_ppb": 40},
+		"4": {"move_id": nil, "point": "tank_after", "at": "2026-11-04T09:00:00Z", "do_ppb": 42},
+		"5": {"move_id": nil, "point": "tank_rested", "at": "2026-11-05T10:00:00Z", "do_ppb": 41},
+	} {
+		b.put(200, "readings", name, 0, b.reading(r))
+	}
+	run := b.run()
+	run["batch_id"] = b.id("bright")
+	b.put(200, "runs", "run", 1, run)
+	b.put(200, "samples", "s1", 0, with(b.sample(46), obj{"kind": "inlet", "closed_at": nil, "inputs": obj{"do_ppb": 46}, "raw": obj{}}))
+	b.put(200, "samples", "s2", 0, with(b.sample(60), obj{"kind": "unshaken", "inputs": obj{"do_ppb": 60}, "raw": obj{}}))
+	b.put(200, "samples", "s3", 0, b.sample(48))
+
+	m := b.do(200, "GET", "/api/v1/batches/"+b.id("bright")+"/map", nil)
+	over := 0
+	for _, s := range m["map"].(obj)["steps"].([]any) {
+		if x := s.(obj); x["state"] == "over" && x["kind"] == "centrifuge" && x["delta_ppb"] == 34.0 {
+			over++
+		}
+	}
+	if over != 1 {
+		t.Errorf("the centrifuge is not over its budget by the map: %v", m["map"].(obj)["steps"])
+	}
+	b.want(m, obj{"map": obj{"package": []any{obj{"run": b.id("run"), "tank_ppb": 41, "line_ppb": 5, "filler_ppb": 14}}}})
+	b.want(b.do(200, "GET", "/api/v1/runs/"+b.id("run")+"/judgement", nil), obj{"split": obj{"tank_ppb": 41, "line_ppb": 5, "liquid_pickup_ppb": 14}})
+	b.want(b.do(200, "GET", "/api/v1/transfers?step=centrifuge&from=2026-11-04&to=2026-11-04", nil), obj{"steps": []any{obj{"delta_ppb": 34, "from_tank": "FV12", "tank": "BBT3", "state": "over"}}})
+	b.want(b.do(200, "GET", "/api/v1/transfers?step=centrifuge&from=2026-11-05", nil), obj{"steps": []any{}})
+	b.want(b.do(200, "GET", "/api/v1/brews/trend", nil), obj{"brews": []any{obj{"code": "G-301", "gas_nl_min": 0.6, "efficiency_fraction": func(v any) bool {
+		x, _ := v.(float64) // (9.3 - 0.5) mg/L × 2400 L / (0.6 NL/min × 40 min × 1429 mg/NL)
+		return x > 0.6157 && x < 0.6159
+	}}}})
+	b.want(b.do(200, "GET", "/api/v1/cellar", nil), obj{"tanks": []any{obj{"tank": obj{"name": "FV12"}, "last": obj{"point": "centrifuge_in"}, "left_hl": 1},
+		obj{"tank": obj{"name": "BBT3"}, "beer": "Vellumrook", "last": obj{"point": "tank_rested", "state": "watch", "green_ppb": 30, "limit_from": "starting point", "age_h": 2}}}})
+
+	// The brewery's own limit, of this beer, goes before the starting point.
+	b.put(200, "cellar_limits", "all", 0, obj{"what": "point", "point": "tank_rested", "green_ppb": 20, "red_ppb": 35})
+	b.put(200, "cellar_limits", "own", 0, obj{"what": "point", "point": "tank_rested", "beer_id": b.id("beer"), "green_ppb": 45})
+	b.want(b.do(200, "GET", "/api/v1/cellar", nil), obj{"tanks": []any{obj{}, obj{"last": obj{"state": "ok", "green_ppb": 45, "red_ppb": 50, "limit_from": "own"}}}})
+}
+
+// A brew in which air gave more than air can is asked about: 9.45 mg/L in water at
+// 18 °C (Benson & Krause), times 10^(-6.5e-4 × 127 g/L) for the wort.
+func TestAirHasACeiling(t *testing.T) {
+	b := newBench(t, store.SQLiteOptions{})
+	b.cellar()
+	b.want(b.put(200, "brews", "air", 0, b.brew(obj{"gas": "air", "do_mg_l": 12.5, "temperature_c": 18})), obj{"warnings": []any{obj{"field": "do_mg_l", "message": contains("7.8 mg/L")}}})
+	b.want(b.put(200, "brews", "pressed", 0, b.brew(obj{"gas": "air", "do_mg_l": 12.5, "temperature_c": 18, "line_bar": 1.5})), obj{"warnings": []any{}})
+}

@@ -34,12 +34,13 @@ func loudOf(m *cellar.Map) (out []string) {
 // ordinary batches name none.
 func TestTheMapNamesTheStories(t *testing.T) {
 	ctx := context.Background()
-	for seed := uint64(1); seed <= 3; seed++ {
-		s, sum := fill(t, demo.Options{Seed: seed, Now: now})
-		told := map[string]bool{}
+	for seed := uint64(1); seed <= 2; seed++ {
+		s, sum := told(t)
+		if seed != demo.DefaultSeed {
+			s, sum = fill(t, demo.Options{Seed: seed, Now: now})
+		}
 		for _, truth := range demo.CellarTruths() {
 			id := sum.Stories[truth.Story]
-			told[id] = true
 			m, err := s.BatchMap(ctx, id)
 			if err != nil {
 				t.Fatal(err)
@@ -49,13 +50,13 @@ func TestTheMapNamesTheStories(t *testing.T) {
 			}
 		}
 		if seed == demo.DefaultSeed {
-			ordinary(t, s, sum, told)
+			ordinary(t, s, sum)
 		}
 	}
 }
 
 // ordinary: R1's beer has nothing to say, R6's warms in its tank.
-func ordinary(t *testing.T, s *lab.Service, sum demo.Summary, told map[string]bool) {
+func ordinary(t *testing.T, s *lab.Service, sum demo.Summary) {
 	t.Helper()
 	for run, want := range map[string][]string{"R1": nil, "R2": nil, "R4": nil, "R5": nil, "R6": {"tank_gas hold"}} {
 		var r lab.Run
@@ -87,7 +88,7 @@ func get(t *testing.T, s *lab.Service, k lab.Kind, id string, into any) {
 // Every run of the last weeks is reached from its batch, and its split has the
 // tank and the line, which add up to its TPO.
 func TestRunsAndTheirBatches(t *testing.T) {
-	s, sum := fill(t, demo.Options{Seed: demo.DefaultSeed, Now: now})
+	s, sum := told(t)
 	runs := []string{sum.Going}
 	for _, id := range sum.Scripted {
 		runs = append(runs, id)
@@ -127,7 +128,7 @@ func TestRunsAndTheirBatches(t *testing.T) {
 // The stone fouls by 1.5 points a brew and is cleaned twice; the float meter
 // shows more than flows.
 func TestFortyBrews(t *testing.T) {
-	s, sum := fill(t, demo.Options{Seed: demo.DefaultSeed, Now: now})
+	s, sum := told(t)
 	b, err := s.BrewTrend(context.Background())
 	if err != nil {
 		t.Fatal(err)
@@ -156,7 +157,7 @@ func TestFortyBrews(t *testing.T) {
 // names the first runnings of the filter; T1 is odd among the transfers.
 func TestCellarPages(t *testing.T) {
 	ctx := context.Background()
-	s, sum := fill(t, demo.Options{Seed: demo.DefaultSeed, Now: now})
+	s, sum := told(t)
 	board, err := s.CellarBoard(ctx)
 	if err != nil {
 		t.Fatal(err)

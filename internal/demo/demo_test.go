@@ -6,7 +6,9 @@ import (
 	"encoding/json"
 	"errors"
 	"io"
+	"os"
 	"path/filepath"
+	"sync"
 	"testing"
 	"time"
 
@@ -38,6 +40,44 @@ func fill(t testing.TB, o demo.Options) (*lab.Service, demo.Summary) {
 	}
 	t.Logf("%d runs, %d samples, %d events in %v", sum.Runs, sum.Samples, sum.Events, time.Since(began).Round(time.Millisecond))
 	return &lab.Service{Store: st, Calc: lab.TPO, Now: func() time.Time { return o.Now }}, sum
+}
+
+// read only, of the default seed: filled once for all tests that change nothing.
+var filled struct {
+	once sync.Once
+	s    *lab.Service
+	sum  demo.Summary
+	err  error
+	dir  string
+}
+
+func told(t testing.TB) (*lab.Service, demo.Summary) {
+	t.Helper()
+	filled.once.Do(func() {
+		ctx := context.Background()
+		var st lab.Store
+		if filled.dir, filled.err = os.MkdirTemp("", "demo-test-"); filled.err != nil {
+			return
+		}
+		if st, filled.err = store.OpenSQLite(ctx, filepath.Join(filled.dir, "ullage.db"), store.SQLiteOptions{}); filled.err != nil {
+			return
+		}
+		filled.sum, filled.err = demo.Fill(ctx, st, demo.Options{Seed: demo.DefaultSeed, Now: now})
+		filled.s = &lab.Service{Store: st, Calc: lab.TPO, Now: func() time.Time { return now }}
+	})
+	if filled.err != nil {
+		t.Fatal(filled.err)
+	}
+	return filled.s, filled.sum
+}
+
+func TestMain(m *testing.M) {
+	code := m.Run()
+	if filled.s != nil {
+		_ = filled.s.Store.Close()
+	}
+	_ = os.RemoveAll(filled.dir)
+	os.Exit(code)
 }
 
 func revisions(t testing.TB, s *lab.Service) []byte {

@@ -110,7 +110,7 @@ func TestScriptedRunsShowTheirSignature(t *testing.T) {
 		"R1": all1, "R2": all2, "R3": startUp, "R4": oneHead, "R5": jetter, "R6": drift, "R7": gas, "R8": restarts,
 		"R9": lowFill, "R10": recordErrors, "R11": meterOffset, "R12": oneLane,
 	}
-	s, sum := fill(t, demo.Options{Seed: demo.DefaultSeed, Now: now})
+	s, sum := told(t)
 	truths := demo.Truths()
 	if len(truths) != len(checks) || len(sum.Scripted) != len(checks) {
 		t.Fatalf("%d truths, %d runs, %d checks", len(truths), len(sum.Scripted), len(checks))
@@ -248,7 +248,7 @@ func oneLane(x *story) {
 
 // What changed during half a year must be found in the records of the time.
 func TestHistoryShowsItsChanges(t *testing.T) {
-	s, _ := fill(t, demo.Options{Seed: demo.DefaultSeed, Now: now})
+	s, _ := told(t)
 	ctx := context.Background()
 	page, err := s.List(ctx, lab.Query{Kind: lab.KindRuns, Limit: 130})
 	if err != nil {

@@ -184,7 +184,8 @@ func (u *undoing) send(ctx context.Context, writes []lab.Write) error {
 // findUsed learns which ids records that stay refer to.
 func (u *undoing) findUsed(ctx context.Context, k lab.Kind) error {
 	u.used = map[string]bool{}
-	users := []lab.Kind{lab.KindRuns, lab.KindFormatLots, lab.KindLimits, lab.KindBatches}
+	users := []lab.Kind{lab.KindRuns, lab.KindFormatLots, lab.KindLimits, lab.KindBatches,
+		lab.KindBrews, lab.KindMoves, lab.KindReadings, lab.KindCellarLimits}
 	if k == lab.KindRuns {
 		return u.runsUsed(ctx)
 	}

@@ -84,6 +84,8 @@ func (b *batch) rules(ctx context.Context, r, prev Record) ([]Warning, error) {
 		return b.decisionRules(ctx, r, prev)
 	case *Batch:
 		return b.batchRules(ctx, r)
+	case *Brew:
+		return b.brewRules(ctx, r)
 	case *Move:
 		return b.moveRules(ctx, r)
 	case *Reading:
