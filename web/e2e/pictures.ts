@@ -5,7 +5,7 @@ import { asPerson, CHROMIUM, DESK, PHONE, synced } from './browser.ts';
 
 const url = process.env.ULLAGE_URL;
 if (!url) throw new Error('ULLAGE_URL is not set: start ullage demo and give its address');
-interface Found { id: string; status?: string; number?: number }
+interface Found { id: string; status?: string; number?: number; batch_id?: string; kind?: string }
 const list = async (path: string) => ((await (await fetch(`${url}/api/v1/${path}`)).json()) as { records: Found[] }).records;
 const runs = await list('runs?order=newest&limit=20');
 const going = runs.find((r) => r.status === 'going') ?? runs[0];
@@ -36,4 +36,9 @@ await take('sample-phone', 'phone', 'light', `/runs/${going.id}/sample`, async (
 await take('run-desk', 'desk', 'light', `/runs/${going.id}`);
 await take('judgement-desk', 'desk', 'light', `/runs/${judged}/judgement`);
 await take('calculator-desk-dark', 'desk', 'dark', '/calc');
+await take('map-desk', 'desk', 'light', `/cellar/batches/${runs.find((r) => r.number === 138)?.batch_id}`);
+await take('cellar-phone', 'phone', 'light', '/cellar');
+await take('purge-phone', 'phone', 'light', '/plan/purge');
+const pairs = (await list('studies?limit=50')).find((s) => s.kind === 'agreement');
+await take('agreement-desk', 'desk', 'light', `/studies/agreement?study=${pairs?.id}`);
 await b.close();
