@@ -24,8 +24,8 @@ export const clean = (w: { errors: string[] }) => expect(w.errors, 'console erro
 
 /** Waits until the shell says that everything has been sent. */
 export async function synced(page: Page): Promise<void> {
-	await expect(page.getByTestId('net')).toContainText('Online');
-	await expect(page.getByTestId('waiting')).toHaveText('0 waiting');
+	await expect(page.getByTestId('net')).toContainText('Online', { timeout: 20000 });
+	await expect(page.getByTestId('waiting')).toHaveText('0 waiting', { timeout: 20000 });
 }
 /** Waits until the service worker holds the shell, so that the next page may come without a network. */
 export async function installed(page: Page): Promise<void> {
