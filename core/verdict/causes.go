@@ -300,9 +300,11 @@ func (r *run) unchangedBelow(x *found, fits [3]*fit) bool {
 	return ok && d+1.645*se < 0.5*x.ppb
 }
 
+// movedIn tells whether the inlet shows the excess: clearly above nothing, and at
+// least a third of it: all of what is in the beer, less of what the meter adds.
 func (r *run) movedIn(x *found, fits [3]*fit) bool {
 	d, se, ok := r.contrast(x, 0, fits[0])
-	return ok && d > 1.645*se && d > 0
+	return ok && d > 1.645*se && d > 0.35*x.ppb
 }
 
 // likeMeter tells a shift of the meter in mid-run: every kind of reading moves

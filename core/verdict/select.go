@@ -11,7 +11,7 @@ const maxTerms = 7
 // threshold of evidence for a term, so that a run without a fault gets one in
 // at most the share alpha of cases. A ratio of likelihoods above 1/alpha is
 // seen in a share alpha at most; the rest was found by simulation (eq. J5).
-func threshold(alpha float64) float64 { return -math.Log(alpha) - 0.2 }
+func threshold(alpha float64) float64 { return -math.Log(alpha) - 0.15 }
 
 // choose finds the terms of a channel: forward by evidence, then each is taken
 // out and the search repeated in its place until nothing changes. given are

@@ -134,17 +134,17 @@ func newScanner(r *run, f *frame) *scanner {
 func weight(family string) float64 {
 	switch family {
 	case famStartup, famRestart:
-		return .5
+		return .4
 	case famDrift, famEvent:
-		return .8
+		return .7
 	case famStep:
-		return .6
+		return .5
 	case famWindow:
 		return .2
 	case famHead:
-		return 1.4
+		return 1.8
 	case famHeadFrom:
-		return 1.6
+		return 1.7
 	case famHeadSpan:
 		return .6
 	case famStation:
