@@ -12,6 +12,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -26,6 +27,7 @@ func TestExportImport(t *testing.T) {
 	p := startServer(t, "--open", "--addr", "127.0.0.1:0", "--data", data)
 	beer, format, line, run := newID(), newID(), newID(), newID()
 	batch, bright, move := newID(), newID(), newID()
+	meter := newID()
 	writes := []struct {
 		collection, id string
 		record         map[string]any
@@ -33,8 +35,13 @@ func TestExportImport(t *testing.T) {
 		{"brewery", lab.BreweryID, map[string]any{"name": "Ostrelweir Brewhouse", "altitude_m": 310}},
 		{"beers", beer, map[string]any{"name": `=HYPERLINK("x")`, "sg": 1.01, "note": "+1\n\"quoted\", ü"}},
 		{"formats", format, map[string]any{"name": "Can 355", "kind": "can", "nominal_ml": 355}},
+		{"instruments", meter, map[string]any{"name": "=meter", "kind": "do_meter", "resolution": 0.1, "u_abs": 0.6, "u_drift": 0.3, "sensor_replaced_at": "2026-08-10T06:00:00+02:00",
+			"checks": []map[string]any{{"against": "zero", "limit": 3, "every_days": 7}}}},
+		{"meter_checks", newID(), map[string]any{"instrument_id": meter, "at": "2026-11-05T06:00:00+01:00", "against": "zero", "read": 0.4}},
+		{"studies", newID(), map[string]any{"kind": "tare", "name": "-empty", "at": "2026-11-01T09:00:00+01:00", "format_ids": []string{format},
+			"rows": []map[string]any{{"empty_g": 13.4}, {"empty_g": 13.5, "lot": "=1+1"}, {"empty_g": 13.3}}, "settings": map[string]any{"target_g": 0.2}}},
 		{"lines", line, map[string]any{"name": "-C6", "heads": 6}},
-		{"runs", run, map[string]any{"beer_id": beer, "format_id": format, "line_id": line, "status": "going",
+		{"runs", run, map[string]any{"beer_id": beer, "format_id": format, "line_id": line, "status": "going", "do_meter_id": meter,
 			"started_at": "2026-11-05T06:30:00+01:00", "in_force": map[string]any{"capacity_ml": 373.5, "tare_g": 13.4}}},
 		{"batches", batch, map[string]any{"code": "-F1", "beer_id": beer, "volume_hl": 49.8, "made_at": "2026-10-20T06:00:00+01:00", "status": "fermenting"}},
 		{"batches", bright, map[string]any{"code": "B1", "beer_id": beer}},
@@ -99,8 +106,14 @@ func TestExportImport(t *testing.T) {
 	// Run numbers go on after the imported ones.
 	p2 := startServer(t, "--open", "--addr", "127.0.0.1:0", "--data", third.Data)
 	next := newID()
-	writes[4].record["code"] = "next"
-	if code := p2.put("runs", next, writes[4].record); code != 200 {
+	again := writes[slices.IndexFunc(writes, func(w struct {
+		collection, id string
+		record         map[string]any
+	}) bool {
+		return w.collection == "runs"
+	})].record
+	again["code"] = "next"
+	if code := p2.put("runs", next, again); code != 200 {
 		t.Fatal(code)
 	}
 	resp, err := http.Get(p2.url + "/api/v1/runs/" + next)
