@@ -114,6 +114,9 @@ func (s *Server) readStudy(w http.ResponseWriter, r *http.Request) ([]byte, erro
 		p.Status, p.Title = http.StatusUnsupportedMediaType, "The body's type is not taken"
 		return nil, p
 	}
+	if err := s.Lab.MayWrite(r.Context(), lab.KindStudies); err != nil {
+		return nil, s.fail(err)
+	}
 	q := r.URL.Query()
 	columns := map[string]string{}
 	if text := q.Get("columns"); text != "" {

@@ -33,6 +33,11 @@ func (b *batch) studyRules(ctx context.Context, r, prev *Study) ([]Warning, erro
 	c := &checker{}
 	switch r.StudyKind {
 	case StudyAgreement:
+		if prev == nil || prev.InForceFrom != r.InForceFrom {
+			if err := b.svc.permit(ctx, "put an agreement study in force", []Role{RoleReview}); err != nil {
+				return nil, err
+			}
+		}
 		a := result.(calc.AgreeResult)
 		if a.Verdict != calc.MayStandIn {
 			c.add("in_force_from", r.InForceFrom.Format(time.RFC3339), "the study does not show that the calculated figure may stand in: "+a.Sentence, "keep it as a record, and take more pairs or mend the cause")
