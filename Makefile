@@ -1,5 +1,5 @@
 # make run · make test · make bench · make gen      (see README.md)
-.PHONY: run test test-go test-wasm test-web test-e2e lint bench gen pictures wasm web build clean
+.PHONY: audit release run test test-go test-wasm test-web test-e2e lint bench gen pictures wasm web build clean
 
 GO ?= go
 NODE ?= node
@@ -63,7 +63,17 @@ bench: build
 	$(GO) test ./core/calc ./core/uncertainty ./core/stats ./internal/... -run '^$$' -bench . -benchmem -timeout 60m
 	$(GO) test ./core/verdict -run '^$$' -bench . -benchtime 1x -timeout 60m
 	ULLAGE_LONG=1 $(GO) test -run TestKill ./internal/cli -timeout 30m
+	scripts/fuzz.sh 60
 	cd web && npm run bench && npm run size
+
+# Every part of the program, as CycloneDX, and its known holes. Needs a network;
+# without one it says NOT CHECKED.
+audit: web/node_modules
+	scripts/audit.sh
+
+# Static files for every system, with checksums, in build/release.
+release: web
+	scripts/release.sh
 
 # Everything generated that is committed.
 gen: web/node_modules
