@@ -85,7 +85,7 @@ func testFlows(points []FlowPoint, level float64) FlowTest {
 	t.P = 1 - distuv.ChiSquared{K: float64(len(points))}.CDF(chi0)
 	switch {
 	case t.P > level:
-		t.Said = fmt.Sprintf("%d pickups are inside their scatter: nothing resolved", len(points))
+		t.Said = fmt.Sprintf("%d pick-ups are inside their scatter: nothing resolved", len(points))
 		return t
 	case t.PPB <= normal95/math.Sqrt(weight):
 		t.Said = "the readings after are not above those before on the whole: an offset, consumption, or readings in the wrong order"
@@ -141,13 +141,13 @@ func (t *FlowTest) fit(points []FlowPoint) {
 	case FoundLeak:
 		t.GramsPerH, t.Low95, t.High95 = Grams(a, 1), Grams(a-half, 1), Grams(a+half, 1)
 		t.AirMLMin = AirLeak(a, 1)
-		t.Said = fmt.Sprintf("pickup × flow is constant: %s mg of oxygen an hour come in, %s mL of air a minute", number(t.GramsPerH*1000), number(t.AirMLMin))
+		t.Said = fmt.Sprintf("pick-up × flow is constant: %s mg of oxygen an hour come in, %s mL of air a minute", number(t.GramsPerH*1000), number(t.AirMLMin))
 	case FoundProportional:
 		t.Low95, t.High95 = a-half, a+half
-		t.Said = fmt.Sprintf("pickup does not follow the flow: %s ppb at every flow", signed(a))
+		t.Said = fmt.Sprintf("pick-up does not follow the flow: %s ppb at every flow", signed(a))
 	case FoundSuction:
 		t.PerFlow, t.Low95, t.High95 = a, a-half, a+half
-		t.Said = fmt.Sprintf("pickup rises with the flow: %s ppb for each hL/h", signed(a))
+		t.Said = fmt.Sprintf("pick-up rises with the flow: %s ppb for each hL/h", signed(a))
 	}
 }
 

@@ -8,6 +8,8 @@ import (
 	"strings"
 	"time"
 
+	"github.com/go-pdf/fpdf"
+
 	"ullage/core/cellar"
 	"ullage/internal/lab"
 )
@@ -58,8 +60,9 @@ func (c *canvas) batchFacts(d *Batch) {
 		{"came from", or(strings.Join(from, "; "))}, {"packaged in runs", or(strings.Join(runs, ", "))}, {"state", or(d.Batch.Status)}, {"remarks", cmp.Or(d.Batch.Note, "–")}})
 }
 
-// batchBars draws the way after the yeast, one bar a place. What is over its
-// limit says so in a word: paper has no colour.
+// batchBars draws the way after the yeast as a band that is as wide as the
+// oxygen, one place a row. What is over its limit or budget says so in a word:
+// paper has no colour.
 func (c *canvas) batchBars(d *Batch) {
 	c.heading("From fermenter to package, ppb")
 	top := 1.0
@@ -72,38 +75,54 @@ func (c *canvas) batchBars(d *Batch) {
 		nodes = append(nodes, n)
 		top = math.Max(top, *n.DO)
 	}
-	const label, value = 62.0, 44.0
-	for _, n := range nodes {
-		c.room(4.6)
+	const label, value, pitch, high = 54.0, 66.0, 3.9, 2.5
+	x, w := margin+label, c.w-2*margin-label-value
+	size := func(n *cellar.Node) float64 { return math.Max(w**n.DO/top, 0.2) }
+	for i, n := range nodes {
+		c.room(pitch)
 		code, _ := d.where(n)
 		c.font(small, false)
-		c.at(margin, c.y+3.4, c.fit(code+", "+cellar.PointWord(n.Point), label-2))
-		x, w := margin+label, (c.w - 2*margin - label - value)
+		c.at(margin, c.y+2.9, c.fit(code+", "+cellar.PointWord(n.Point), label-2))
+		s := d.stepTo(n.ID)
+		c.stroke(0.2, 0)
+		if i > 0 && s != nil && s.From == nodes[i-1].ID && c.y > margin+pitch { // the same liquid a row above
+			up := c.y + 0.7 - (pitch - high)
+			c.pdf.SetFillColor(222, 222, 222)
+			c.pdf.Polygon([]fpdf.PointType{{X: x, Y: up}, {X: x + size(nodes[i-1]), Y: up}, {X: x + size(n), Y: c.y + 0.7}, {X: x, Y: c.y + 0.7}}, "F")
+		}
 		grey := 170
 		if n.Point == cellar.TPO {
 			grey = 90
 		}
 		c.pdf.SetFillColor(grey, grey, grey)
-		c.stroke(0.2, 0)
-		c.pdf.Rect(x, c.y+0.8, math.Max(w**n.DO/top, 0.2), 3, "FD")
-		text := digits(*n.DO, n.U) + " ± " + digits(n.U, n.U)
+		c.pdf.Rect(x, c.y+0.7, size(n), high, "FD")
 		if n.Green > 0 && n.Green < top {
 			c.stroke(0.4, 0)
-			c.pdf.Line(x+w*n.Green/top, c.y+0.3, x+w*n.Green/top, c.y+4.3)
+			c.pdf.Line(x+w*n.Green/top, c.y+0.3, x+w*n.Green/top, c.y+high+1.1)
 		}
-		bold := n.State == "over" || n.State == "watch"
-		switch n.State {
-		case "over":
-			text += "  OVER " + digits(n.Red, 10)
-		case "watch":
-			text += "  above " + digits(n.Green, 10)
-		}
+		text, bold := nodeText(n, s)
 		c.font(small, bold)
-		c.at(x+w+1.5, c.y+3.4, c.fit(text, value-2))
-		c.y += 4.4
+		c.at(x+w+1.5, c.y+2.9, c.fit(text, value-2))
+		c.y += pitch
 	}
-	c.font(small, false)
-	c.para("Bar: DO as read, of a package unshaken DO and TPO, ± standard uncertainty; the upright line: its limit, up to which it is good.", small, false)
+	c.y++
+	c.para("Band: DO as read, of a package unshaken DO and TPO, ± standard uncertainty; the upright line: its limit, up to which it is good. A step over its budget is named where it ends.", small, false)
+}
+
+// nodeText is the figure of a place, and what is over there.
+func nodeText(n *cellar.Node, s *cellar.Step) (text string, bold bool) {
+	text = digits(*n.DO, n.U) + " ± " + digits(n.U, n.U)
+	switch n.State {
+	case "over":
+		text, bold = text+"  OVER "+digits(n.Red, 10), true
+	case "watch":
+		text, bold = text+"  above "+digits(n.Green, 10), true
+	}
+	if s != nil && s.State == "over" && s.Budget != nil {
+		text += fmt.Sprintf("  %s %s OVER %s", cellar.StepWord(s.Kind), signedDigits(s.Delta, 2*s.U), digits(*s.Budget, 10))
+		bold = true
+	}
+	return text, bold
 }
 
 func (c *canvas) batchPackages(d *Batch) {
@@ -156,9 +175,12 @@ func (c *canvas) batchWay(d *Batch) {
 	c.heading("The way, place by place")
 	cols := []column{{"batch, run", 1.9, false, false}, {"place", 2.2, false, false}, {"read", 2, false, false}, {"DO", 1.7, true, false}, {"step", 1.8, false, false},
 		{"pick-up (95 %), ppb", 2.6, true, false}, {"budget", 1, true, false}, {"grams", 1, true, false}, {"", 1.9, false, false}}
-	var rows [][]string
+	rows, left := d.brewsRow()
 	for i := range d.Way.Map.Nodes {
 		n := &d.Way.Map.Nodes[i]
+		if left && n.Brew != "" {
+			continue
+		}
 		code, tank := d.where(n)
 		row := []string{strings.TrimSpace(code + " " + tank), cellar.PointWord(n.Point), d.moment(n.At), "not read", "", "", "", "", ""}
 		if n.DO != nil {
@@ -185,6 +207,30 @@ func (c *canvas) batchWay(d *Batch) {
 		rows = append(rows, row)
 	}
 	c.table(cols, rows, 6.4, 0)
+}
+
+// brewsRow says in one line what several brews of a tank were given; the workbook
+// has each.
+func (d *Batch) brewsRow() (rows [][]string, yes bool) {
+	low, high, n := math.Inf(1), 0.0, 0
+	var batch string
+	var last time.Time
+	for i := range d.Way.Map.Nodes {
+		x := &d.Way.Map.Nodes[i]
+		if x.Brew == "" || x.DO == nil || x.Point != cellar.WortOxygenated {
+			continue
+		}
+		low, high, last = math.Min(low, *x.DO), math.Max(high, *x.DO), x.At
+		n++
+		code, tank := d.where(x)
+		if name := strings.TrimSpace(code + " " + tank); !strings.Contains(batch, name) {
+			batch = strings.TrimPrefix(batch+", "+name, ", ")
+		}
+	}
+	if n < 2 {
+		return nil, false
+	}
+	return [][]string{{batch, fmt.Sprintf("%d brews after oxygenation", n), d.moment(last), fmt.Sprintf("%s to %s mg/L", digits(low/1000, 0.1), digits(high/1000, 0.1)), "", "", "", "", "each in the workbook"}}, true
 }
 
 // changesShown on paper; the workbook has all.

@@ -2,8 +2,10 @@ package report
 
 import (
 	"bytes"
+	"math"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -91,8 +93,41 @@ func TestBatchWorkbook(t *testing.T) {
 	if !over {
 		t.Errorf("the filter is not over its budget: %v", way)
 	}
+	// Pickup, grams and leak are formulas over the readings: those of the map, and
+	// they follow a reading that is changed.
+	for i, s := range d.Way.Map.Steps {
+		row := strconv.Itoa(i + 2)
+		if got := computedCell(t, f, "Steps", "H"+row); math.Abs(got-s.Delta) > 1e-3*(1+math.Abs(*d.nodes[s.To].DO)) {
+			t.Errorf("step %d: pickup %v, the map has %v", i, got, s.Delta)
+		}
+		if got := must(f.CalcCellValue("Steps", "R"+row)); (got == "over") != (s.State == "over") {
+			t.Errorf("step %d is %q in the sheet, %q in the map", i, got, s.State)
+		}
+		if s.AirMLMin != nil && s.FlowHLH > 0 && math.Abs(computedCell(t, f, "Steps", "P"+row)/(*s.AirMLMin)-1) > 1e-3 {
+			t.Errorf("step %d: leak %v, the map has %v", i, computedCell(t, f, "Steps", "P"+row), *s.AirMLMin)
+		}
+	}
+	if got := computedCell(t, f, "Packages", "F2"); math.Abs(got-101) > 0.01 || must(f.CalcCellValue("Packages", "J2")) != "yes" {
+		t.Errorf("the parts of the TPO add up to %v", got)
+	}
+	before := computedCell(t, f, "Steps", "H4")
+	if err := f.SetCellFloat("Way", "E5", 62, -1, 64); err != nil { // filter out was 52
+		t.Fatal(err)
+	}
+	if got := computedCell(t, f, "Steps", "H4"); math.Abs(got-before-10) > 1e-9 {
+		t.Errorf("a reading 10 ppb higher moves its step from %v to %v", before, got)
+	}
 	csv := string(must(d.file(Request{Format: CSV})))
 	if !strings.Contains(csv, "'=QL-26-001") || len(strings.Split(strings.TrimSpace(csv), "\n")) != len(way) {
 		t.Error(csv)
 	}
+}
+
+func computedCell(t *testing.T, f *excelize.File, sheet, cell string) float64 {
+	t.Helper()
+	v, err := strconv.ParseFloat(must(f.CalcCellValue(sheet, cell)), 64)
+	if err != nil {
+		t.Errorf("%s!%s: %v", sheet, cell, err)
+	}
+	return v
 }

@@ -10,8 +10,8 @@ import (
 	"ullage/core/cellar"
 )
 
-// batchXLSX is the way of a batch as a workbook: places, readings, moves, brews,
-// findings and what changed.
+// batchXLSX is the way of a batch as a workbook: places, steps and packages as
+// formulas over them, readings, moves, brews, findings and what changed.
 func batchXLSX(d *Batch, now time.Time) ([]byte, error) {
 	b, err := newBook("Way", now)
 	if err != nil {
@@ -19,6 +19,8 @@ func batchXLSX(d *Batch, now time.Time) ([]byte, error) {
 	}
 	defer b.f.Close()
 	b.rows("Way", wayColumns, d.wayRows())
+	b.steps(d)
+	b.packages(d)
 	b.rows("Readings", []string{"batch", "tank", "point", "at", "do_ppb", "u_ppb", "meter", "temperature_c", "pressure_bar", "flow_hl_h", "volume_moved_hl", "gas_o2_fraction", "confirmed"}, d.readingRows())
 	b.rows("Moves", []string{"kind", "from", "to", "started_at", "ended_at", "volume_hl", "flow_hl_h", "via", "added", "added_kg"}, d.moveRows())
 	b.rows("Brews", []string{"brew", "batch", "at", "volume_hl", "do_ppb"}, d.brewRows())
