@@ -201,3 +201,13 @@ func TestAirHasACeiling(t *testing.T) {
 	b.want(b.put(200, "brews", "air", 0, b.brew(obj{"gas": "air", "do_mg_l": 12.5, "temperature_c": 18})), obj{"warnings": []any{obj{"field": "do_mg_l", "message": contains("7.8 mg/L")}}})
 	b.want(b.put(200, "brews", "pressed", 0, b.brew(obj{"gas": "air", "do_mg_l": 12.5, "temperature_c": 18, "line_bar": 1.5})), obj{"warnings": []any{}})
 }
+
+// A reading whose move was archived stays on the map of its batch.
+func TestArchivedMove(t *testing.T) {
+	b := newBench(t, store.SQLiteOptions{})
+	b.cellar()
+	b.put(200, "moves", "move", 0, b.move(nil))
+	b.put(200, "readings", "r", 0, b.reading(nil))
+	b.put(200, "moves", "move", 1, b.move(obj{"archived": true}))
+	b.want(b.do(200, "GET", "/api/v1/batches/"+b.id("bright")+"/map", nil), obj{"map": obj{"nodes": []any{obj{"point": "centrifuge_out", "do_ppb": 24}}}})
+}

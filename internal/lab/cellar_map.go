@@ -157,7 +157,11 @@ func (s *Service) readInto(ctx context.Context, b *cellarBook, in *cellar.Input,
 	}
 	readings, err := records[Reading](ctx, s, Query{Kind: KindReadings, RunID: id})
 	for _, r := range readings {
-		in.Readings = append(in.Readings, b.reading(r))
+		x := b.reading(r)
+		if x.Move != "" && !slices.ContainsFunc(in.Moves, func(m cellar.Move) bool { return m.ID == x.Move }) {
+			x.Move = "" // the move was archived; the reading stays
+		}
+		in.Readings = append(in.Readings, x)
 	}
 	return err
 }

@@ -203,7 +203,7 @@ func (b *cellarBook) row(x *Batch, m *Move, at Time) TransferStep {
 	if m == nil {
 		return row
 	}
-	row.MoveID, row.Way, row.By, row.Purge = m.ID, strings.Join(m.Via, ", "), m.By, m.Purge
+	row.MoveID, row.Way, row.By, row.Purge = m.ID, strings.Join(m.Via, ", "), b.person(m.By), m.Purge
 	row.FlowHLH, row.VolumeHL = numOr(m.FlowHLH, 0), numOr(m.VolumeHL, row.VolumeHL)
 	if from := b.batches[m.FromBatchID]; from != nil {
 		row.FromCode = from.Code
