@@ -205,7 +205,7 @@ func (r *run) classify(x *found, fits [3]*fit) {
 		switch {
 		case x.channel == 2 && len(x.also) == 0 && r.unchangedBelow(x, fits):
 			x.kind, x.headside = KindHeadspace, true
-		case inInlet && x.event != TankChange && x.event != GasChange && r.likeMeter(x, fits):
+		case x.event != TankChange && x.event != GasChange && r.likeMeter(x, fits):
 			x.kind = KindMeter
 		case x.event == TankChange && inInlet:
 			x.kind = KindTank
@@ -301,10 +301,10 @@ func (r *run) unchangedBelow(x *found, fits [3]*fit) bool {
 }
 
 // movedIn tells whether the inlet shows the excess: clearly above nothing, and at
-// least a third of it: all of what is in the beer, less of what the meter adds.
+// least half of it.
 func (r *run) movedIn(x *found, fits [3]*fit) bool {
 	d, se, ok := r.contrast(x, 0, fits[0])
-	return ok && d > 1.645*se && d > 0.35*x.ppb
+	return ok && d > 1.645*se && d > 0.5*x.ppb
 }
 
 // likeMeter tells a shift of the meter in mid-run: every kind of reading moves
