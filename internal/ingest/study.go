@@ -1,9 +1,11 @@
 package ingest
 
 import (
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"path/filepath"
 	"slices"
 	"strconv"
@@ -12,6 +14,7 @@ import (
 	"github.com/google/uuid"
 
 	"ullage/core/calc"
+	"ullage/core/quantity"
 	"ullage/internal/lab"
 )
 
@@ -47,9 +50,16 @@ var studyWords = map[string][]string{
 	"reading":             {"reading", "value", "result", "measurement", "tpo", "do", "measured"},
 }
 
+// rawWords are the headings of raw readings, from which TPO is calculated.
+var rawWords = map[string][]string{
+	"temperature_c": {"temperature", "temp", "package temperature"}, "shaken_do_ppb": {"shaken", "shaken do", "do shaken"}, "gross_g": {"gross", "gross weight", "full weight"},
+	"tare_g": {"tare", "empty weight"}, "capacity_ml": {"capacity", "brimful"}, "sg": {"sg", "gravity", "specific gravity"}, "gap_mm": {"gap", "fill height", "rim to beer"},
+	"neck_gap_mm": {"neck gap"}, "neck_headspace_ml": {"neck headspace"}, "neck_ml_per_mm": {"neck per mm"}, "co2_vol": {"co2", "carbonation"}, "abv_pct": {"abv", "alcohol"},
+}
+
 // studyField is a field of a study's row as this package reads columns.
 func studyField(f *calc.Field) field {
-	out := field{key: f.Name, name: f.Help, sort: aText, kind: f.Kind, words: append([]string{strings.ReplaceAll(f.Stem, "_", " ")}, studyWords[f.Name]...)}
+	out := field{key: f.Name, name: f.Help, sort: aText, kind: f.Kind, words: append(append([]string{strings.ReplaceAll(f.Stem, "_", " ")}, studyWords[f.Name]...), rawWords[f.Name]...)}
 	if f.Kind != nil {
 		out.sort = aQuantity
 		for _, u := range f.Kind.Units {
@@ -61,7 +71,8 @@ func studyField(f *calc.Field) field {
 
 // studyFile is a file on its way to rows of a study.
 type studyFile struct {
-	known  []calc.Field
+	known  []calc.Field // those of a row, then what it can be calculated from
+	own    int          // how many are the row's own
 	fields []field
 	of     []int // by column: index into known; -1: not read
 	units  []string
@@ -75,6 +86,15 @@ func ReadStudy(f File, kind, sheet string, columns map[string]string) (lab.Study
 	s := studyFile{known: calc.StudyFields(kind), table: lab.StudyTable{Columns: []lab.StudyColumn{}, Fields: []lab.StudyField{}, Rows: []map[string]any{}, Lines: []int{}, Faults: []lab.StudyFault{}, Sheets: []string{}, Missing: []string{}}}
 	if s.known == nil {
 		return s.table, refuse("kind", kind, "is no kind of study", "use agreement, tare, capacity, neck, shake, delay, line or repeatability")
+	}
+	s.own = len(s.known)
+	if kind == lab.StudyAgreement { // raw readings make the calculated figure
+		for _, f := range calc.FieldsOf[calc.TPOInput]() {
+			if f.Kind != nil && rawWords[f.Name] != nil {
+				f.Required = false
+				s.known = append(s.known, f)
+			}
+		}
 	}
 	for i := range s.known {
 		k := &s.known[i]
@@ -215,7 +235,11 @@ func (s *studyFile) choose(header []string, columns map[string]string) error {
 		}
 		s.table.Columns = append(s.table.Columns, c)
 	}
+	_, shaken := taken[slices.IndexFunc(s.known, func(f calc.Field) bool { return f.Name == "shaken_do_ppb" })]
 	for i := range s.known {
+		if s.known[i].Name == "calculated_ppb" && shaken && s.own < len(s.known) {
+			continue
+		}
 		if _, ok := taken[i]; !ok && s.known[i].Required {
 			s.table.Missing = append(s.table.Missing, s.known[i].Name)
 		}
@@ -278,7 +302,11 @@ func (s *studyFile) row(r rowText) error {
 	if len(out) == 0 {
 		return nil
 	}
-	for i := range s.known {
+	if err := s.calculate(out); err != nil {
+		s.table.Faults = append(s.table.Faults, lab.StudyFault{Line: r.n, Field: err.Field, Value: err.Value, Message: err.Message, Mend: err.Mend})
+		return nil
+	}
+	for i := range s.known[:s.own] {
 		name := s.known[i].Name
 		if s.known[i].Required && out[name] == nil && !slices.Contains(s.table.Missing, name) {
 			s.table.Faults = append(s.table.Faults, lab.StudyFault{Line: r.n, Field: name, Message: "is empty", Mend: s.known[i].Help})
@@ -288,6 +316,38 @@ func (s *studyFile) row(r rowText) error {
 	s.table.Rows, s.table.Lines = append(s.table.Rows, out), append(s.table.Lines, r.n)
 	return nil
 }
+
+// calculate makes the calculated figure of a row of raw readings, and takes them
+// out of it.
+func (s *studyFile) calculate(out map[string]any) *quantity.Error {
+	raw := map[string]any{"uncertainty": calc.GUM}
+	for _, f := range s.known[s.own:] {
+		if v, ok := out[f.Name]; ok {
+			raw[f.Name] = v
+			delete(out, f.Name)
+		}
+	}
+	if out["calculated_ppb"] != nil || raw["shaken_do_ppb"] == nil {
+		return nil
+	}
+	text, err := json.Marshal(raw)
+	if err == nil {
+		var a calc.Answer
+		if a, err = calc.Do("tpo", text); err == nil {
+			r := a.Result.(calc.TPOResult)
+			out["calculated_ppb"], out["calculated_u_ppb"] = hundredth(r.TPO), hundredth(r.U)
+			out["beer_ml"], out["headspace_ml"] = hundredth(r.Beer), hundredth(r.Headspace)
+			return nil
+		}
+	}
+	if q, ok := errors.AsType[*quantity.Error](err); ok {
+		return q
+	}
+	return &quantity.Error{Field: "calculated_ppb", Message: err.Error()}
+}
+
+// hundredth is as results are recorded, to 0.01.
+func hundredth(v float64) float64 { return math.Round(v*100) / 100 }
 
 func (s *studyFile) cell(n int, unit, cell string) (any, error) {
 	f := &s.known[n]
