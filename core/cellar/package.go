@@ -1,9 +1,6 @@
 package cellar
 
-import (
-	"math"
-	"slices"
-)
+import "math"
 
 // packages splits the TPO of each run, and holds the sum of the parts of the
 // reconciled way against the TPO read (eq. 47).
@@ -115,12 +112,4 @@ func (n *network) valueAt(i int, values []float64) (float64, bool) {
 		sum += q.share * v
 	}
 	return sum, true
-}
-
-// runOf is the run of an id.
-func (in *Input) runOf(id string) *Run {
-	if i := slices.IndexFunc(in.Runs, func(r Run) bool { return r.ID == id }); i >= 0 {
-		return &in.Runs[i]
-	}
-	return nil
 }

@@ -205,29 +205,53 @@ func inFile(e *quantity.Error, source string, n int) error {
 	return &named
 }
 
-// printFlat writes the fields of a result beside the warnings.
+// printFlat writes the fields of a result, with the warnings beside them, and
+// the derivation where there is one. A result that holds its own warnings keeps
+// those.
 func printFlat(w io.Writer, a calc.Answer) error {
 	if a.Warnings == nil {
 		a.Warnings = []calc.Warning{}
 	}
-	var one, two, out bytes.Buffer
-	for _, part := range []struct {
-		into *bytes.Buffer
-		v    any
-	}{{&one, a.Result}, {&two, a.Warnings}} {
-		enc := json.NewEncoder(part.into)
-		enc.SetEscapeHTML(false)
-		if err := enc.Encode(part.v); err != nil {
-			return err
-		}
-	}
-	text := bytes.TrimSuffix(bytes.TrimSpace(one.Bytes()), []byte("}"))
-	text = append(append(append(text, `,"warnings":`...), two.Bytes()...), '}')
-	if err := json.Indent(&out, text, "", "  "); err != nil {
+	text, err := plainJSON(a.Result)
+	if err != nil {
 		return err
 	}
-	_, err := w.Write(append(out.Bytes(), '\n'))
+	var own struct {
+		Warnings json.RawMessage `json:"warnings"`
+	}
+	if err := json.Unmarshal(text, &own); err != nil {
+		return err
+	}
+	text = bytes.TrimSuffix(text, []byte("}"))
+	for _, part := range []struct {
+		name string
+		v    any
+		skip bool
+	}{{"warnings", a.Warnings, own.Warnings != nil}, {"derivation", a.Derivation, len(a.Derivation) == 0}} {
+		if part.skip {
+			continue
+		}
+		more, err := plainJSON(part.v)
+		if err != nil {
+			return err
+		}
+		text = append(append(text, `,"`+part.name+`":`...), more...)
+	}
+	var out bytes.Buffer
+	if err := json.Indent(&out, append(text, '}'), "", "  "); err != nil {
+		return err
+	}
+	_, err = w.Write(append(out.Bytes(), '\n'))
 	return err
+}
+
+// plainJSON leaves <, > and & as they are.
+func plainJSON(v any) ([]byte, error) {
+	var b bytes.Buffer
+	enc := json.NewEncoder(&b)
+	enc.SetEscapeHTML(false)
+	err := enc.Encode(v)
+	return bytes.TrimSpace(b.Bytes()), err
 }
 
 // printAgreement writes the study for a person: the verdict first, then the
