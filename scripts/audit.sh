@@ -17,7 +17,7 @@ check() {
 	name=$1; shift
 	if out=$("$@" 2>&1); then
 		echo "$name: nothing known"
-	elif printf '%s' "$out" | grep -qE 'Vulnerability #|GHSA-|vulnerabilities'; then
+	elif printf '%s' "$out" | grep -qE 'Vulnerability #[0-9]|GHSA-|[1-9][0-9]* (low|moderate|high|critical)'; then
 		printf '%s\n' "$out"
 		echo "$name: FOUND, see above"; bad=1
 	else

@@ -3,6 +3,7 @@ package main
 
 import (
 	"os"
+	_ "time/tzdata" // a container and Windows have no time zones of their own
 
 	"ullage/internal/cli"
 )

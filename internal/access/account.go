@@ -245,6 +245,24 @@ func (s *Service) Invite(ctx context.Context, id string) (Link, error) {
 	return s.link(ctx, &a, LinkWhole)
 }
 
+// Recover makes a new link for an account by its name, for whoever holds the
+// database: it asks for no permission beyond the laboratory's own.
+func (s *Service) Recover(ctx context.Context, name string) (Link, error) {
+	if err := s.Lab.May(ctx, lab.DoAccounts); err != nil {
+		return Link{}, err
+	}
+	clean, err := cleanName(name)
+	if err != nil {
+		return Link{}, err
+	}
+	a, _, err := s.byName(ctx, clean)
+	if err != nil {
+		return Link{}, orElse(err, refuse(lab.NotFound, "name", clean, "is no account's", "an administrator sees the names on the page Accounts"))
+	}
+	s.note(ctx, "link made at the command line", a.Name, "")
+	return s.link(ctx, &a, LinkWhole)
+}
+
 // link replaces the links of an account by a new one.
 func (s *Service) link(ctx context.Context, a *account, whole time.Duration) (Link, error) {
 	if err := s.dropAll(ctx, kindLink, a.ID); err != nil {

@@ -46,6 +46,7 @@ type commands struct {
 	Import  ImportCmd      `cmd:"" help:"Read such a zip into an empty database."`
 	Backup  BackupCmd      `cmd:"" help:"Copy the database, also while a server runs, and check the copy."`
 	Restore RestoreCmd     `cmd:"" help:"Put such a copy in place, or only say what that would do."`
+	Recover RecoverCmd     `cmd:"" help:"A new one-time link for an account whose password is lost."`
 	Audit   AuditCmd       `cmd:"" help:"Prove that the records are what was written; the trail of a record."`
 	Version versionCommand `cmd:"" help:"Print the version."`
 }
