@@ -58,6 +58,10 @@ test('planned and followed without a network, kept when it is back', async ({ br
 	const text = (await why.textContent())!, head = /heads? (\d+)/.exec(text)![1];
 	if (text.includes('inlet')) await expect(page.getByRole('radio', { name: 'Inlet' })).toBeChecked();
 	else await expect(page.getByRole('spinbutton', { name: 'Head' })).toHaveValue(head);
+	if (process.env.LOOK) await page.screenshot({ path: 'e2e/out/sampling/sample-phone.png' });
+	await page.goto(`${s.url}/runs/${ids.run}`);
+	await expect(page.getByText('due', { exact: false }).first()).toBeVisible();
+	if (process.env.LOOK) await page.screenshot({ path: 'e2e/out/sampling/run-phone.png' });
 	await page.context().setOffline(false);
 	w.cut(false);
 	await synced(page);
