@@ -1,9 +1,6 @@
 package lab
 
-import (
-	"encoding/json"
-	"strings"
-)
+import "encoding/json"
 
 // The kinds of study; the calculation of each is agree or study-KIND.
 const (
@@ -91,6 +88,3 @@ func (r *Study) calculation() string {
 	}
 	return "study-" + r.StudyKind
 }
-
-// title of a kind, for a person.
-func (r *Study) title() string { return strings.ToUpper(r.StudyKind[:1]) + r.StudyKind[1:] }

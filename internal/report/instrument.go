@@ -224,15 +224,7 @@ func (c *canvas) driftChart(d *InstrumentYear, s *lab.CheckSeries) {
 		c.across(f, 0, "", 120)
 		c.across(f, -*s.Limit, "", 0, 2.4, 1)
 	}
-	for _, x := range d.History.SensorChanges {
-		if px := f.px(x.At.Sub(d.From).Hours() / 24); px >= f.x && px <= f.x+f.w {
-			c.stroke(0.18, 90, 0.4, 0.8)
-			c.pdf.Line(px, f.y, px, f.y+f.h)
-			c.stroke(0.2, 0)
-			c.font(small, false)
-			c.at(px+0.6, f.y+f.h-1, "sensor renewed")
-		}
-	}
+	c.newSensors(f, d)
 	c.dots(f, disc, 0.8, xs, ys)
 	c.dots(f, ring, 1.1, badX, badY)
 	c.key(f.x, f.y+f.h+7.4, keyed{disc, "passed"}, keyed{ring, "failed"})
@@ -245,6 +237,19 @@ func (c *canvas) driftChart(d *InstrumentYear, s *lab.CheckSeries) {
 		c.right(f.x+f.w, f.y+f.h+7.4, text)
 	}
 	c.y += h + 4
+}
+
+// newSensors marks when a sensor was renewed.
+func (c *canvas) newSensors(f *frame, d *InstrumentYear) {
+	for _, x := range d.History.SensorChanges {
+		if px := f.px(x.At.Sub(d.From).Hours() / 24); px >= f.x && px <= f.x+f.w {
+			c.stroke(0.18, 90, 0.4, 0.8)
+			c.pdf.Line(px, f.y, px, f.y+f.h)
+			c.stroke(0.2, 0)
+			c.font(small, false)
+			c.at(px+0.6, f.y+f.h-1, "sensor renewed")
+		}
+	}
 }
 
 // tidy keeps a zero from having a sign.
