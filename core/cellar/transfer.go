@@ -53,9 +53,12 @@ func (t *Test) read(level float64) Tested {
 			out.Findings = append(out.Findings, t.ofFlow(&f, twoMeters))
 		}
 	}
-	points, flow := t.trace()
+	points, flow, pickup := t.trace()
 	if len(points) >= leastTrace && (!varied || t.Held) {
 		r := readTrace(points, flow, level)
+		if pickup && r.Kind != FoundNothing {
+			r.Said = "the pick-up " + r.Said
+		}
 		out.Trace = &r
 		said = append(said, r.Said)
 		if r.Kind != FoundNothing {
@@ -105,11 +108,11 @@ func flowRange(list []FlowPoint) (least, most float64) {
 
 // trace is the pickup over time, or the reading after where nothing was read
 // before, and the mean flow.
-func (t *Test) trace() (list []TracePoint, flow float64) {
+func (t *Test) trace() (list []TracePoint, flow float64, both bool) {
 	rows := slices.Clone(t.Rows)
 	slices.SortStableFunc(rows, func(a, b TestRow) int { return earlier(a.At, b.At) })
 	n := 0.0
-	both := !slices.ContainsFunc(rows, func(r TestRow) bool { return r.In == nil })
+	both = len(rows) > 0 && !slices.ContainsFunc(rows, func(r TestRow) bool { return r.In == nil })
 	for _, r := range rows {
 		if r.Out == nil || r.At.IsZero() && r.Minutes == nil {
 			continue
@@ -135,7 +138,7 @@ func (t *Test) trace() (list []TracePoint, flow float64) {
 	if n > 0 {
 		flow /= n
 	}
-	return list, flow
+	return list, flow, both
 }
 
 func compare(a, b float64) int {
