@@ -128,7 +128,7 @@ test('the map names the step of the four stories; from wort to the run and back'
 	}
 	const batch = (n: number) => runs.find((r) => r.number === n)!.batch_id;
 	const where = page.getByTestId('diagnosis');
-	for (const [run, words] of [[138, /Centrifuge in → centrifuge out: a leak of constant size/], [141, /Filter in → filter out: wash-out/], [140, /Dry hop: air that came with the hops/], [129, /Holding: oxygen in the gas space/]] as const) {
+	for (const [run, words] of [[138, /Centrifuge in → centrifuge out: a leak of constant size/], [141, /Filter in → filter out: wash-out/], [140, /Dry hop: air that came with the hops/], [129, /in BBT2: oxygen in the gas space/]] as const) {
 		await page.goto(`${d.url}/cellar/batches/${batch(run)}`);
 		await synced(page);
 		await expect(where, `run ${run}`).toContainText(words);
@@ -147,6 +147,12 @@ test('the map names the step of the four stories; from wort to the run and back'
 	await expect(step).toContainText('Check next:');
 	await page.getByRole('button', { name: 'The same in a table' }).click();
 	await expect(page.getByTestId('map-table').locator('tbody tr')).toHaveCount(await flow.locator('li.node').count());
+	await expect(page.getByTestId('changes').or(page.getByText('Nothing recorded differs'))).toBeVisible();
+	for (const [format, starts] of [['pdf', '%PDF'], ['xlsx', 'PK']] as const) {
+		const file = await page.request.get(`${d.url}${await page.getByRole('link', { name: format.toUpperCase(), exact: true }).getAttribute('href')}`);
+		expect(file.status(), format).toBe(200);
+		expect((await file.body()).subarray(0, starts.length).toString(), format).toBe(starts);
+	}
 	await page.getByRole('link', { name: /^Run 138/ }).last().click();
 	await expect(page.getByRole('heading', { name: /^Run 138/ })).toBeVisible();
 	await page.getByRole('link', { name: /^batch VR-26-138/ }).click();

@@ -3,7 +3,9 @@ import type { Batch, Brew, CellarLimit, Instrument, Move, Reading, Run, Sample, 
 import { boundOf, judgeReading, nextPoints, parseAt, pointsOf, shownAt, slip, suggest, type Around } from './cellar.ts';
 import { ends, scaleOf, wantsLog, way } from './cellarflow.ts';
 import { connected, filled, mapInput, meterU, runMean, stateOf, type Lab, type MapStep, type OxygenMap } from './cellarmap.ts';
+import { pickupPlot, wortPlot } from './cellarplot.ts';
 import { DEFAULT_UNITS, mass } from './units.ts';
+import { trendRows, type WortTrend } from './wort.ts';
 
 const U = DEFAULT_UNITS, H = 3600000, NOW = Date.parse('2026-03-02T12:00:00Z');
 const at = (h: number) => new Date(NOW + h * H).toISOString();
@@ -129,5 +131,31 @@ describe('the way that is drawn', () => {
 		expect(stateOf(step('1', 'a', 'b', { consumed: true, state: 'negative' })).text).toBe('Taken up');
 		expect(stateOf(step('1', 'a', 'b')).text).toBe('Not resolved');
 		expect(stateOf(step('1', 'a', 'b', { state: 'over' })).word).toBe('over');
+	});
+});
+
+describe('wort and steps over time', () => {
+	it('sends brews oldest first; a float reading only where the true flow is not known', () => {
+		const brew = (id: string, h: number, over: object) => ({ id, rev: 1, code: id, batch_id: 'b', at: at(h), volume_hl: 25, minutes: 40, do_mg_l: 9, float_reading: 0.7, float_for: 'air', float_bar: 0, ...over }) as Brew;
+		const rows = trendRows([brew('new', -1, { gas_flow_nl_min: 0.67 }), brew('old', -50, { stone_cleaned: true })]);
+		expect(rows.map((r) => r.id)).toEqual(['old', 'new']);
+		expect(rows[0]).toMatchObject({ do_ppm: 9, wort_hl: 25, knockout_min: 40, float_reading_nl_min: 0.7, float_for: 'air', float_gauge_bar: 0, stone_cleaned: true });
+		expect(rows[1].gas_nl_min).toBe(0.67);
+		expect(rows[1].float_reading_nl_min).toBeUndefined();
+	});
+	it('draws a line between cleanings, and the next brew with its interval', () => {
+		const t = { n: 4, brews: [0, 1, 0, 1].map((since_cleaning, i) => ({ id: `b${i}`, since_cleaning, efficiency: 0.6, fitted: 0.6, odd: i === 3 })), next_efficiency: 0.58, next_low95: 0.5, next_high95: 0.66 } as WortTrend;
+		const m = wortPlot(t, (id) => id);
+		expect(m.curves?.map((c) => c.at.length)).toEqual([2, 2]);
+		expect(m.marks).toEqual([{ x: 2.5, name: 'cleaned' }]);
+		expect(m.points.map((p) => p.word)).toEqual([undefined, undefined, undefined, 'watch', undefined]);
+		expect([m.points[4].y, m.points[4].low, m.points[4].high].map((v) => v!.toFixed(6))).toEqual(['58.000000', '50.000000', '66.000000']);
+	});
+	it('tells over, not resolved and less by shape; one budget is a line', () => {
+		const step = (state: string, delta_ppb: number) => ({ at: at(-1), code: 'x', delta_ppb, low95_ppb: delta_ppb - 4, high95_ppb: delta_ppb + 4, budget_ppb: 12, state });
+		const m = pickupPlot('Transfer', [step('over', 20), step('not_resolved', 2), step('negative', -9), step('within', 8)], U);
+		expect(m.points.map((p) => p.word)).toEqual(['over', 'none', 'watch', 'within']);
+		expect(m.levels).toEqual([{ y: 12, name: 'budget 12', kind: 'aim' }]);
+		expect(pickupPlot('T', [step('over', 20)], { ...U, oxygen: 'ppm' }).points[0].y).toBeCloseTo(0.02, 12);
 	});
 });
