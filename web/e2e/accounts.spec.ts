@@ -6,7 +6,7 @@ import { mkdtempSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { uuidv7 } from '../src/offline/uuid.ts';
-import { DESK, PHONE, synced } from './browser.ts';
+import { DESK, installed, PHONE, synced } from './browser.ts';
 import { Serve } from './serve.ts';
 
 let s: Serve, boss: BrowserContext, run = '';
@@ -113,8 +113,14 @@ test('a phone whose session ended keeps what is entered, and sends it after sign
 	const list = (await (await boss.request.get(`${s.url}/api/v1/accounts`)).json()).accounts as { id: string; name: string; roles: string[] }[];
 	const tech = list.find((a) => a.name === 'quality.tech')!;
 	for (const off of [true, false]) await boss.request.post(`${s.url}/api/v1/accounts/${tech.id}`, { data: { roles: tech.roles, off } });
+	// It had no network then: it opens, and goes on as who was signed in.
+	await installed(page);
+	await c.setOffline(true);
 	await sample(page, '372.3');
-	await expect(page.getByTestId('sign-in-to-send')).toContainText('Sign in to send 1 waiting');
+	await expect(page.getByTestId('waiting')).toHaveText('1 waiting');
+	await expect(page.getByTestId('sign-in-to-send')).toHaveCount(0);
+	await c.setOffline(false);
+	await expect(page.getByTestId('sign-in-to-send')).toContainText('Sign in to send 1 waiting', { timeout: 40000 });
 	await page.goto(s.url + '/runs'); // nothing is lost by closing the app
 	await expect(page.getByTestId('sign-in-to-send')).toContainText('Sign in to send 1 waiting');
 	await axe(page, 'waiting for sign-in');

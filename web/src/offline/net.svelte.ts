@@ -28,10 +28,10 @@ class Net {
 		addEventListener('offline', () => (this.state = 'offline'));
 		document.addEventListener('visibilitychange', () => this.watch());
 		void store.db.get('meta', 'cursor').then((c) => (this.synced = this.synced || !!c));
-		session.onSignedIn = () => this.again_now();
-		void session.load().then(() => this.again_now());
+		session.onSignedIn = () => this.begin();
+		void session.load().then(() => this.begin());
 	}
-	private again_now(): void {
+	private begin(): void {
 		this.watch();
 		void this.sync();
 	}
