@@ -48,8 +48,31 @@ func (r *run) split() *Split {
 		tank = &sum
 	}
 	inlet, unshaken := mean(0), mean(1)
-	return &Split{TPO: *total, Tank: tank, Inlet: inlet, Line: minus(inlet, tank), Unshaken: unshaken,
+	line := minus(inlet, tank)
+	if d, ok := r.pairedLine(); ok && inlet != nil {
+		t := *inlet - d
+		tank, line = &t, &d
+	}
+	return &Split{TPO: *total, Tank: tank, Inlet: inlet, Line: line, Unshaken: unshaken,
 		LiquidPickup: minus(unshaken, inlet), Headspace: minus(total, unshaken)}
+}
+
+// pairedLine is the mean pick-up of the line over the rows that have the tank and
+// the inlet: so a tank that drifts, read at other times than the inlet, is not
+// taken for the line.
+func (r *run) pairedLine() (mean float64, ok bool) {
+	n := 0.0
+	for i := range r.in.Samples {
+		s := &r.in.Samples[i]
+		if v := r.use[0][i]; s.Tank != nil && !math.IsNaN(v) {
+			mean += v - *s.Tank
+			n++
+		}
+	}
+	if n == 0 {
+		return 0, false
+	}
+	return mean / n, true
 }
 
 // headMeans compares the heads after the causes in time are taken out. A head

@@ -14,24 +14,32 @@ import (
 const (
 	tankBefore = 24 * time.Hour
 	tankAfter  = 10 * time.Minute
+	// tankFresh is how long one reading of a tank speaks for it.
+	tankFresh = 45 * time.Minute
 )
 
 // tankPoints are readings of the tank that a run draws from.
 var tankPoints = []string{"tank_after", "tank_rested", "tank_hold"}
 
-// TankReadings are those that a run's split stands on, in order of time: the
-// last before its start, and all until its end or the first change of tank: from
-// then on the beer is of another batch than the run names.
-func TankReadings(run *Run, events []*Event, all []*Reading) []*Reading {
-	end := run.EndedAt
-	if !end.IsZero() {
+// tankEnd is when a run stops drawing from the tank it names: its end, or the
+// first change of tank. changed tells the latter; zero is not yet.
+func tankEnd(run *Run, events []*Event) (end Time, changed bool) {
+	if end = run.EndedAt; !end.IsZero() {
 		end = Time{end.Add(tankAfter)}
 	}
 	for _, e := range events {
 		if e.EventKind == "tank_change" && !e.Archived && (end.IsZero() || e.At.Before(end.Time)) {
-			end = e.At
+			end, changed = e.At, true
 		}
 	}
+	return end, changed
+}
+
+// TankReadings are those that a run's split stands on, in order of time: the
+// last before its start, and all until its end or the first change of tank: from
+// then on the beer is of another batch than the run names.
+func TankReadings(run *Run, events []*Event, all []*Reading) []*Reading {
+	end, _ := tankEnd(run, events)
 	var before *Reading
 	var out []*Reading
 	for _, r := range all {
@@ -62,8 +70,10 @@ func byAt(a, b Time, ida, idb string) int {
 	return strings.Compare(ida, idb)
 }
 
-// joinTank puts each tank DO on the sample of the run that was taken next to it,
-// and adds the inlet readings that were entered in the cellar. It moves no time,
+// joinTank puts the tank's DO on the inlet samples of the run, between two of its
+// readings on a straight line, so that the line's pick-up is of one moment even
+// where the tank drifts; without an inlet sample, each on the sample next to it.
+// It adds the inlet readings that were entered in the cellar, and moves no time,
 // because the run begins with its first sample. The browser does the same.
 func (d *RunRecords) joinTank(in *verdict.Input) {
 	if len(in.Samples) == 0 {
@@ -75,11 +85,29 @@ func (d *RunRecords) joinTank(in *verdict.Input) {
 			in.Samples = append(in.Samples, verdict.Sample{ID: r.ID, Taken: r.At.Time, Inlet: r.DOPpb})
 		}
 	}
-	for _, r := range TankReadings(d.Run, d.Events, d.Readings) {
+	tank := TankReadings(d.Run, d.Events, d.Readings)
+	if len(tank) == 0 {
+		return
+	}
+	inlet := false
+	for i := range in.Samples {
+		s := &in.Samples[i]
+		if s.Inlet == nil {
+			continue
+		}
+		inlet = true
+		if v, ok := TankAt(d.Run, d.Events, tank, s.Taken); ok {
+			s.Tank = &v
+		}
+	}
+	if inlet {
+		return
+	}
+	for _, r := range tank {
 		best := -1
 		for i := range in.Samples {
 			s := &in.Samples[i]
-			if s.Tank == nil && (best < 0 || nearer(s, &in.Samples[best], r.At.Time)) {
+			if s.Tank == nil && (best < 0 || s.Taken.Sub(r.At.Time).Abs() < in.Samples[best].Taken.Sub(r.At.Time).Abs()) {
 				best = i
 			}
 		}
@@ -89,11 +117,29 @@ func (d *RunRecords) joinTank(in *verdict.Input) {
 	}
 }
 
-// nearer tells that a belongs to a tank reading at t rather than b.
-func nearer(a, b *verdict.Sample, t time.Time) bool {
-	da, db := a.Taken.Sub(t).Abs(), b.Taken.Sub(t).Abs()
-	if da == db {
-		return a.Inlet != nil && b.Inlet == nil
+// TankAt is the tank's DO at a time, between two readings on a straight line, and
+// for three quarters of an hour that of the nearest. It is not known later, nor
+// once the run draws from another tank.
+func TankAt(run *Run, events []*Event, tank []*Reading, t time.Time) (float64, bool) {
+	if end, changed := tankEnd(run, events); changed && t.After(end.Time) {
+		return 0, false
 	}
-	return da < db
+	var a, b *Reading
+	for _, r := range tank {
+		if r.At.After(t) {
+			b = r
+			break
+		}
+		a = r
+	}
+	switch {
+	case a != nil && b != nil:
+		share := float64(t.Sub(a.At.Time)) / float64(b.At.Sub(a.At.Time))
+		return *a.DOPpb + (*b.DOPpb-*a.DOPpb)*share, true
+	case a != nil && t.Sub(a.At.Time) <= tankFresh:
+		return *a.DOPpb, true
+	case b != nil && b.At.Sub(t) <= tankFresh:
+		return *b.DOPpb, true
+	}
+	return 0, false
 }

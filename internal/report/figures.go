@@ -291,11 +291,19 @@ func (d *Data) split() *split {
 	if len(inlet) > 0 {
 		s.inlet = lab.Num(summarize(inlet).mean)
 		if tank := lab.TankReadings(&d.Run, d.eventList(), d.Readings); len(tank) > 0 {
-			sum := 0.0
-			for _, r := range tank {
-				sum += *r.DOPpb / float64(len(tank))
+			line, n := 0.0, 0.0
+			for i := range d.Samples {
+				x := &d.Samples[i]
+				if x.SampleKind != "inlet" || x.Inputs.DOPpb == nil || d.setAside(x) {
+					continue
+				}
+				if v, ok := lab.TankAt(&d.Run, d.eventList(), tank, x.TakenAt.Time); ok {
+					line, n = line+*x.Inputs.DOPpb-v, n+1
+				}
 			}
-			s.tank, s.line = &sum, lab.Num(*s.inlet-sum)
+			if n > 0 {
+				s.line, s.tank = lab.Num(line/n), lab.Num(*s.inlet-line/n)
+			}
 		}
 	}
 	if len(unshaken) > 0 {

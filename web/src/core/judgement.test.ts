@@ -44,8 +44,8 @@ describe('the tank of a run', () => {
 		readings: [t('old', '2026-11-04T07:00:00Z', 90, 'tank_rested'), t('a', '2026-11-04T20:00:00Z', 80), t('b', '2026-11-05T07:20:00Z', 21, 'tank_rested'), t('c', '2026-11-05T09:00:00Z', 24),
 			t('late', '2026-11-05T11:00:00Z', 70), t('other', '2026-11-05T09:00:00Z', 60, 'tank_hold', 'z'), t('i', '2026-11-05T09:30:00Z', 33, 'filler_inlet')]
 	}) as { rows: Record<string, unknown>[] };
-	it('takes the last reading before the run and those in it, each beside the nearest sample', () => {
-		expect(input.rows.map((r) => [r.id, r.inlet_do_ppb, r.tank_do_ppb])).toEqual([['1', 30, 21], ['2', undefined, undefined], ['3', 30, 24], ['i', 33, undefined]]);
+	it('takes the last reading before the run and those in it, between two on a straight line', () => {
+		expect(input.rows.map((r) => [r.id, r.inlet_do_ppb, r.tank_do_ppb])).toEqual([['1', 30, 21 + (3 * 42) / 100], ['2', undefined, undefined], ['3', 30, 24], ['i', 33, 24]]);
 	});
 });
 

@@ -4,16 +4,18 @@ import type { Run, RunEvent } from '#api/records.ts';
 
 export interface TankReading { id: string; batch_id: string; point: string; at: string; do_ppb?: number; archived?: boolean }
 
-const DAY = 24 * 3600e3, AFTER = 10 * 60e3;
+const DAY = 24 * 3600e3, AFTER = 10 * 60e3, FRESH = 45 * 60e3;
 const POINTS = ['tank_after', 'tank_rested', 'tank_hold'];
 const ms = (t: string): number => Date.parse(t);
 
 const ofRun = (run: Run, all: TankReading[]): TankReading[] => all.filter((r) => !r.archived && r.do_ppb !== undefined && r.do_ppb !== null && !!run.batch_id && r.batch_id === run.batch_id);
 
+/** When the run draws from another tank than the one of its batch. */
+const changedAt = (events: RunEvent[]): number => Math.min(...events.filter((e) => e.kind === 'tank_change' && !e.archived).map((e) => ms(e.at)), Infinity);
+
 /** The last reading of the tank before the run, within a day, and all until its end or the first change of tank. */
 export function tankReadings(run: Run, events: RunEvent[], all: TankReading[]): TankReading[] {
-	const changes = events.filter((e) => e.kind === 'tank_change' && !e.archived).map((e) => ms(e.at));
-	const start = ms(run.started_at), end = Math.min(run.ended_at ? ms(run.ended_at) + AFTER : Infinity, ...changes);
+	const start = ms(run.started_at), end = Math.min(run.ended_at ? ms(run.ended_at) + AFTER : Infinity, changedAt(events));
 	const tank = ofRun(run, all).filter((r) => POINTS.includes(r.point)).sort((a, b) => ms(a.at) - ms(b.at) || (a.id < b.id ? -1 : 1));
 	const before = tank.filter((r) => ms(r.at) <= start && start - ms(r.at) <= DAY);
 	const last = before.filter((r) => ms(r.at) === ms(before.at(-1)!.at))[0];
@@ -26,14 +28,28 @@ export const inletReadings = (run: Run, all: TankReading[]): TankReading[] =>
 
 type Row = Record<string, unknown>;
 
-/** Puts each tank DO on the row of the run that was taken next to it. */
+/** The tank's DO at a time: between two readings on a straight line, else the nearest for three quarters of an hour. */
+function tankAt(tank: TankReading[], t: number): number | undefined {
+	const a = tank.findLast((r) => ms(r.at) <= t), b = tank.find((r) => ms(r.at) > t);
+	if (a && b) return a.do_ppb! + (b.do_ppb! - a.do_ppb!) * ((t - ms(a.at)) / (ms(b.at) - ms(a.at)));
+	if (a && t - ms(a.at) <= FRESH) return a.do_ppb;
+	return b && ms(b.at) - t <= FRESH ? b.do_ppb : undefined;
+}
+
+/** Puts the tank's DO on the inlet rows of the run; without one, each on the row next to it. */
 export function joinTank(rows: Row[], run: Run, events: RunEvent[], all: TankReading[]): void {
 	if (!rows.length) return;
 	for (const r of inletReadings(run, all)) rows.push({ id: r.id, taken_at: r.at, inlet_do_ppb: r.do_ppb });
-	for (const r of tankReadings(run, events, all)) {
+	const tank = tankReadings(run, events, all), inlets = rows.filter((row) => row.inlet_do_ppb !== undefined);
+	if (!tank.length) return;
+	for (const row of inlets) {
+		const t = ms(String(row.taken_at)), v = t > changedAt(events) ? undefined : tankAt(tank, t);
+		if (v !== undefined) row.tank_do_ppb = v;
+	}
+	if (inlets.length) return;
+	for (const r of tank) {
 		const off = (row: Row): number => Math.abs(ms(String(row.taken_at)) - ms(r.at));
-		const inlet = (row: Row): number => (row.inlet_do_ppb === undefined ? 1 : 0);
-		const best = rows.filter((row) => row.tank_do_ppb === undefined).reduce<Row | undefined>((a, b) => (!a || off(b) < off(a) || (off(b) === off(a) && inlet(b) < inlet(a)) ? b : a), undefined);
+		const best = rows.filter((row) => row.tank_do_ppb === undefined).reduce<Row | undefined>((a, b) => (!a || off(b) < off(a) ? b : a), undefined);
 		if (best) best.tank_do_ppb = r.do_ppb;
 	}
 }
