@@ -99,12 +99,13 @@ export class Plan {
 		}
 		return out;
 	}
-	/** Standard uncertainties typed beside fields, for those that are given. */
+	/** Standard uncertainties typed beside fields, for those that are given; a share of another quantity is relative. */
 	uncertainty(pairs: [string, string][]): Record<string, number> | undefined {
 		const out: Record<string, number> = {};
 		for (const [k, of] of pairs) {
 			const u = this.base(k), v = this.value(of);
-			if (u !== undefined && u > 0 && v !== undefined) out[this.specs[of].field ?? of] = u;
+			const relative = this.specs[k].kind === 'share' && this.specs[of].kind !== 'share';
+			if (u !== undefined && u > 0 && v !== undefined && !(relative && typeof v !== 'number')) out[this.specs[of].field ?? of] = relative ? u * Math.abs(v as number) : u;
 		}
 		return Object.keys(out).length ? out : undefined;
 	}

@@ -27,7 +27,7 @@ export const SPECS: Specs = {
 	altitude: { kind: 'altitude', label: 'Altitude of the place', field: 'altitude_m', start: '' }, fill: { kind: 'gauge', label: 'Pressure when the beer comes', field: 'fill_gauge_kpa', start: '' },
 	flow: { kind: 'flow', label: 'Gas flow', field: 'flow_nl_min', start: '500 NL/min' }, price: { kind: 'plain', label: 'Price of a kilogram of gas', field: 'price_per_kg', start: '' }, room: { kind: 'room', label: 'Room, if the gas goes there', field: 'room_m3', start: '' },
 	reading: { kind: 'share', label: 'Oxygen read in the gas afterwards', field: 'reading_fraction', start: '', hint: 'At the vent, at the end of the purge' },
-	uVessel: { kind: 'volume', label: '± vessel', start: '1 hL' }, uGas: { kind: 'share', label: '± oxygen in the gas', start: '3 ppm v/v' }, uTemperature: { kind: 'plain', label: '± gas temperature, °C', start: '3' }, uVolumes: { kind: 'plain', label: '± vessel volumes', start: '0.3' }
+	uVessel: { kind: 'share', label: '± vessel', start: '2 %' }, uGas: { kind: 'share', label: '± oxygen in the gas', start: '3 ppm v/v' }, uTemperature: { kind: 'plain', label: '± gas temperature, °C', start: '3' }, uVolumes: { kind: 'share', label: '± vessel volumes of gas', start: '5 %' }
 };
 export const WORDS = { method: 'sweep', aim: 'target', size: 'volume', gas: 'co2', mixing: '1', basis: 'upper', steps: '' };
 export const METHODS: [string, string][] = [['sweep', 'Blow gas through'], ['pressure', 'Pressure cycles'], ['displacement', 'Fill with liquid, push out'], ['vacuum', 'Vacuum cycles'], ['steps', 'Several in turn']];
