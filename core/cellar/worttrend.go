@@ -193,7 +193,7 @@ func average(y []float64) float64 {
 }
 
 func (t *BrewTrend) say() {
-	t.Sentence = fmt.Sprintf("%d brews, %.0f %% on the mean; for the next one %.0f %% (%.0f to %.0f)", t.N, 100*t.Mean, 100*t.Next, 100*t.NextLow, 100*t.NextHigh)
+	t.Sentence = fmt.Sprintf("%s, %.0f %% on the mean; for the next one %.0f %% (%.0f to %.0f)", brews(t.N), 100*t.Mean, 100*t.Next, 100*t.NextLow, 100*t.NextHigh)
 	switch {
 	case t.Slope == nil:
 		t.Sentence += "; too few for a trend"
@@ -208,4 +208,11 @@ func (t *BrewTrend) say() {
 	if t.Jump != "" {
 		t.Sentence += "; at " + t.Jump + " it stepped up: mark the cleaning, and the trend begins there"
 	}
+}
+
+func brews(n int) string {
+	if n == 1 {
+		return "1 brew"
+	}
+	return fmt.Sprintf("%d brews", n)
 }
