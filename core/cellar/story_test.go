@@ -32,17 +32,6 @@ func found(m cellar.Map, kind string) *cellar.Finding {
 	return nil
 }
 
-func stepOf(t testing.TB, m cellar.Map, id string) *cellar.Step {
-	t.Helper()
-	for i := range m.Steps {
-		if m.Steps[i].ID == id {
-			return &m.Steps[i]
-		}
-	}
-	t.Fatalf("no step %q", id)
-	return nil
-}
-
 // twoTanks is a transfer of 60 hL, without readings.
 func twoTanks(via ...string) cellar.Input {
 	return cellar.Input{Focus: "bbt",

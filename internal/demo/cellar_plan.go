@@ -52,7 +52,6 @@ type fermentation struct {
 	id, code string
 	made     time.Time
 	hl       float64
-	brews    []*lab.Brew
 	rev      int
 	batch    *lab.Batch
 	end      float64 // DO, ppb, when the first transfer begins
