@@ -13,7 +13,7 @@ type BatchMapInput struct {
 	Brews    Rows[MapBrewRow]      `json:"brews" help:"knock-outs: list of id, batch, at, volume_hl, do_ppb"`
 	Moves    Rows[MapMoveRow]      `json:"moves" help:"list of id, kind, from, to, started_at, ended_at, volume_hl, flow_hl_h, via, addition"`
 	Readings Rows[MapReadingRow]   `json:"readings" help:"list of id, batch, move, brew, run, point, at, do_ppb, u_ppb, meter, temperature_c, pressure_bar, flow_hl_h, volume_hl, gas_o2_fraction, confirmed"`
-	Runs     Rows[MapRunRow]       `json:"runs" help:"list of id, batch, started_at, volume_hl, inlet_ppb, unshaken_ppb, tpo_ppb and their _u_ppb"`
+	Runs     Rows[MapRunRow]       `json:"runs" help:"list of id, batch, started_at, volume_hl, inlet_ppb, unshaken_ppb, tpo_ppb and their _u_ppb, tank_ppb, tank_until"`
 	Budgets  only[[]cellar.Budget] `json:"budgets" help:"pickup that a step may have: list of step, ppb; starting points when not said"`
 	Limits   only[[]cellar.Limit]  `json:"limits" help:"list of point, green_ppb, red_ppb; starting points when not said"`
 	Explain  bool                  `json:"explain" help:"give the derivation"`
@@ -82,12 +82,14 @@ type MapRunRow struct {
 	Batch     label                `json:"batch" need:"yes" help:"batch that was packaged"`
 	Started   moment               `json:"started_at" help:"when it began"`
 	Volume    *quantity.Volume     `json:"volume_ml" help:"volume packaged"`
-	Inlet     *quantity.DO         `json:"inlet_ppb" help:"mean DO at the filler inlet"`
+	Inlet     *quantity.DO         `json:"inlet_ppb" help:"mean DO at the filler inlet, single readings of it counted in"`
 	InletU    *quantity.DO         `json:"inlet_u_ppb" help:"its standard uncertainty"`
 	Unshaken  *quantity.UnshakenDO `json:"unshaken_ppb" help:"mean unshaken DO"`
 	UnshakenU *quantity.UnshakenDO `json:"unshaken_u_ppb" help:"its standard uncertainty"`
 	TPO       *quantity.TPO        `json:"tpo_ppb" help:"mean TPO"`
 	TPOU      *quantity.TPO        `json:"tpo_u_ppb" help:"its standard uncertainty"`
+	Tank      *quantity.DO         `json:"tank_ppb" help:"DO of the tank at the moments of the inlet readings"`
+	Until     moment               `json:"tank_until" help:"when it stopped drawing from this batch"`
 }
 
 const mlPerHL = 1e5
@@ -124,7 +126,7 @@ func BatchMap(in *BatchMapInput) (Answer, error) {
 	}
 	for _, r := range in.Runs {
 		c.Runs = append(c.Runs, cellar.Run{ID: string(r.ID), Batch: string(r.Batch), Started: r.Started.Time, VolumeHL: hl(r.Volume), Inlet: bare(r.Inlet), InletU: valueOr(r.InletU, 0),
-			Unshaken: bare(r.Unshaken), UnshakenU: valueOr(r.UnshakenU, 0), TPO: bare(r.TPO), TPOU: valueOr(r.TPOU, 0)})
+			Unshaken: bare(r.Unshaken), UnshakenU: valueOr(r.UnshakenU, 0), TPO: bare(r.TPO), TPOU: valueOr(r.TPOU, 0), Tank: bare(r.Tank), TankUntil: r.Until.Time})
 	}
 	return mapped(c, in.Explain)
 }

@@ -17,8 +17,8 @@ func (w *way) clocks() {
 		for _, p := range w.inflow(i).parts {
 			u := &w.list[p.from]
 			first := u.firstAt()
-			if first.IsZero() || v.at.Add(slack).After(first) {
-				continue
+			if first.IsZero() || v.at.Add(slack).After(first) || u.run != "" && u.run == v.run {
+				continue // the means of a run are of its start
 			}
 			w.warn("clock_order", v.rows[0], fmt.Sprintf("%s was read at %s, before %s at %s, which the beer passes first", PointWord(v.point), stamp(v.at), PointWord(u.point), stamp(first)),
 				"check date and time of both; the map follows the points")

@@ -54,7 +54,7 @@ func (w *way) tankGas() []TankGas {
 func (w *way) lastDO(batch string) float64 {
 	do := 0.0
 	for i := range w.list {
-		if v := &w.list[i]; v.known && v.batch == batch && v.run == "" {
+		if v := &w.list[i]; v.known && v.batch == batch && (v.run == "" && v.point != LineStart || v.point == TankHold) {
 			do = v.value
 		}
 	}

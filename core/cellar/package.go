@@ -39,7 +39,8 @@ func (n *network) split(r *Run, values []float64) (Package, *Closure) {
 	p := Package{Run: r.ID}
 	last, sum := 0.0, 0.0
 	have := false
-	if tank, ok := n.w.tanks[r.ID]; ok {
+	tank, drawn := n.w.tanks[r.ID]
+	if drawn {
 		if v, ok := n.valueAt(tank, nil); ok {
 			p.Tank, last, have = &v, v, true
 			sum, _ = n.valueAt(tank, values)
@@ -48,7 +49,7 @@ func (n *network) split(r *Run, values []float64) (Package, *Closure) {
 	var end *vertex
 	for k, i := range n.read {
 		v := &n.w.list[i]
-		if v.run != r.ID {
+		if v.run != r.ID || drawn && i == tank {
 			continue
 		}
 		into := map[string]**float64{FillerInlet: &p.Line, LineStart: &p.Line, Unshaken: &p.Filler, TPO: &p.Headspace}[v.point]

@@ -204,7 +204,7 @@ func (in *Input) checkRest(batches map[string]bool) error {
 		if !batches[r.Batch] {
 			return unknownBatch(entry("runs", i, "batch"), r.Batch)
 		}
-		for _, v := range []*float64{r.Inlet, r.Unshaken, r.TPO} {
+		for _, v := range []*float64{r.Inlet, r.Unshaken, r.TPO, r.Tank} {
 			if v != nil && !(*v >= -20 && *v <= 1e5) {
 				return &quantity.Error{Field: entry("runs", i, "tpo_ppb"), Value: number(*v), Message: "ppb is outside -20 to 100000, here or in the other readings of the run", Mend: "check the unit"}
 			}

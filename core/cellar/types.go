@@ -91,13 +91,19 @@ type Run struct {
 	ID        string    `json:"id"`
 	Batch     string    `json:"batch"`
 	Started   time.Time `json:"started_at,omitzero"`
-	Inlet     *float64  `json:"inlet_ppb,omitempty"` // tank/line DO at the filler
+	Inlet     *float64  `json:"inlet_ppb,omitempty"` // tank/line DO at the filler, single readings of it counted in
 	InletU    float64   `json:"inlet_u_ppb,omitempty"`
 	Unshaken  *float64  `json:"unshaken_ppb,omitempty"` // unshaken DO
 	UnshakenU float64   `json:"unshaken_u_ppb,omitempty"`
 	TPO       *float64  `json:"tpo_ppb,omitempty"`
 	TPOU      float64   `json:"tpo_u_ppb,omitempty"`
 	VolumeHL  float64   `json:"volume_hl,omitempty"`
+
+	// Tank is the DO of the tank at the moments of the inlet readings: Inlet less it
+	// is the mean pickup of the line, whatever the tank does meanwhile. It counts
+	// with the readings of the tank made between Started and TankUntil.
+	Tank      *float64  `json:"tank_ppb,omitempty"`
+	TankUntil time.Time `json:"tank_until,omitzero"` // it draws from this batch until then; zero: not known, or still does
 }
 
 // Budget is the pickup that a step may have.
@@ -216,7 +222,8 @@ type Blend struct {
 }
 
 // Package splits the TPO of a run. A part that its readings do not separate is
-// absent and lies in the next one.
+// absent and lies in the next one. Tank is that at the moments of the inlet
+// readings where the run says it, else as the run began.
 type Package struct {
 	Run       string   `json:"run"`
 	Tank      *float64 `json:"tank_ppb,omitempty"`

@@ -48,7 +48,7 @@ type way struct {
 	warnings []Warning
 	groups   map[string][]*Reading
 	names    map[string]int
-	tanks    map[string]int // run → vertex of the tank as the run began
+	tanks    map[string]int // run → vertex of the tank that it drew from
 }
 
 func newWay(in *Input, shown map[string]bool) *way {
@@ -215,7 +215,8 @@ func (w *way) events(id string) []event {
 	}
 	for i := range w.in.Runs {
 		if r := &w.in.Runs[i]; r.Batch == id {
-			list = append(list, event{r.Started, rank(LineStart), func(s *state) { w.run(s, r) }})
+			held := w.whilePackaged(r)
+			list = append(list, event{r.Started, rank(LineStart), func(s *state) { w.run(s, r, held) }})
 		}
 	}
 	for _, point := range Points {

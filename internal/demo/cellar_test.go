@@ -9,6 +9,7 @@ import (
 	"testing"
 
 	"ullage/core/cellar"
+	"ullage/core/verdict"
 	"ullage/internal/demo"
 	"ullage/internal/lab"
 )
@@ -122,7 +123,29 @@ func TestRunsAndTheirBatches(t *testing.T) {
 		} else if sum := *j.Split.Tank + *j.Split.Line + *j.Split.LiquidPickup + *j.Split.Headspace; math.Abs(sum-j.Split.TPO) > 1e-9 {
 			t.Errorf("run %d: the parts add up to %v of %v", r.Number, sum, j.Split.TPO)
 		}
+		agreeOnTheLine(t, &r, &m.Map, j.Split)
 	}
+}
+
+// agreeOnTheLine: map and judgement take the tank at the same moments, so a tank
+// that drifts, as in R6, is no pick-up of the line in either.
+func agreeOnTheLine(t *testing.T, r *lab.Run, m *cellar.Map, s *verdict.Split) {
+	t.Helper()
+	for _, p := range m.Package {
+		if p.Run != r.ID {
+			continue
+		}
+		if p.Line == nil || p.Tank == nil || s.Line == nil {
+			t.Errorf("run %d: no line in %+v", r.Number, p)
+		} else if math.Abs(*p.Line-*s.Line) > 3 || math.Abs(*p.Tank-*s.Tank) > 3 {
+			t.Errorf("run %d: tank %.1f and line %.1f in the map, %.1f and %.1f in the judgement", r.Number, *p.Tank, *p.Line, *s.Tank, *s.Line)
+		}
+		if p.Headspace != nil && math.Abs(*p.Tank+*p.Line+*p.Filler+*p.Headspace-*p.TPO) > 1e-9 {
+			t.Errorf("run %d: %+v does not add up", r.Number, p)
+		}
+		return
+	}
+	t.Errorf("run %d is not in the map", r.Number)
 }
 
 // The stone fouls by 1.5 points a brew and is cleaned twice; the float meter
@@ -194,5 +217,22 @@ func TestCellarPages(t *testing.T) {
 	purge := slices.IndexFunc(changes.Changes, func(c lab.ChangedThing) bool { return c.What == "purge" && c.Differs })
 	if purge < 0 || !strings.Contains(changes.Changes[purge].Now, "opened") {
 		t.Errorf("the opened doser is not in %+v", changes.Changes)
+	}
+	// A packaged batch is held against the gas and the limits of those before it.
+	compared := map[string]bool{}
+	for _, id := range sum.Scripted {
+		var r lab.Run
+		get(t, s, lab.KindRuns, id, &r)
+		if changes, err = s.BatchChanges(ctx, r.BatchID); err != nil {
+			t.Fatal(err)
+		}
+		for _, c := range changes.Changes {
+			if c.What == "limit" || c.What == "gas" && c.Of != "" {
+				compared[c.What+" "+c.Of] = true
+			}
+		}
+	}
+	if !compared["limit tpo"] || !compared["gas supply while packaging"] {
+		t.Errorf("compared: %v", compared)
 	}
 }

@@ -28,8 +28,8 @@ type Compared struct {
 
 // ChangedThing is one thing of a batch beside what it usually is.
 type ChangedThing struct {
-	What    string   `json:"what" enum:"person,meter,tank,from_tank,way,hose,purge,flow,duration,volume,temperature,pressure,addition,oxygen,tubing,yeast,gas"`
-	Of      string   `json:"of,omitempty" doc:"point, where it is of one"`
+	What    string   `json:"what" enum:"person,meter,tank,from_tank,way,hose,purge,flow,duration,volume,temperature,pressure,addition,oxygen,tubing,yeast,gas,limit"`
+	Of      string   `json:"of,omitempty" doc:"point, where it is of one; of a limit, its quantity"`
 	Now     string   `json:"now"`
 	Before  string   `json:"before" doc:"what it was in most of the others"`
 	Value   *float64 `json:"value,omitempty"`
@@ -57,13 +57,18 @@ func (s *Service) BatchChanges(ctx context.Context, id string) (WhatChanged, err
 		return WhatChanged{}, err
 	}
 	out := WhatChanged{BatchID: id, Code: x.Code, Compared: []Compared{}, Changes: []ChangedThing{}}
-	now, err := s.features(ctx, b, x)
+	others := b.alike(x)
+	runs, err := s.runsByBatch(ctx, append(others, x))
+	if err != nil {
+		return out, err
+	}
+	now, err := s.features(ctx, b, x, runs[x.ID])
 	if err != nil {
 		return out, err
 	}
 	var before []*features
-	for _, o := range b.alike(x) {
-		f, err := s.features(ctx, b, o)
+	for _, o := range others {
+		f, err := s.features(ctx, b, o, runs[o.ID])
 		if err != nil {
 			return out, err
 		}
@@ -135,8 +140,22 @@ func (f *features) number(what, of string, v *float64, unit string, floor float6
 	f.units[k], f.floor[k] = unit, floor
 }
 
-// features gathers how a batch was filled and read.
-func (s *Service) features(ctx context.Context, b *cellarBook, x *Batch) (*features, error) {
+// runsByBatch are the runs that packaged some batches.
+func (s *Service) runsByBatch(ctx context.Context, list []*Batch) (map[string][]*Run, error) {
+	ids := make([]string, len(list))
+	for i, x := range list {
+		ids[i] = x.ID
+	}
+	runs, err := s.runsOf(ctx, ids)
+	out := map[string][]*Run{}
+	for _, r := range runs {
+		out[r.BatchID] = append(out[r.BatchID], r)
+	}
+	return out, err
+}
+
+// features gathers how a batch was filled, read and packaged.
+func (s *Service) features(ctx context.Context, b *cellarBook, x *Batch, runs []*Run) (*features, error) {
 	f := &features{map[string][]string{}, map[string][]float64{}, map[string]string{}, map[string]float64{}}
 	readings, err := records[Reading](ctx, s, Query{Kind: KindReadings, RunID: x.ID})
 	if err != nil {
@@ -172,9 +191,47 @@ func (s *Service) features(ctx context.Context, b *cellarBook, x *Batch) (*featu
 			f.word("tank", "", t.Name)
 		}
 		f.number("volume", "", x.VolumeHL, "hL", 2)
+		for _, r := range runs {
+			events, err := records[Event](ctx, s, Query{Kind: KindEvents, RunID: r.ID})
+			if err != nil {
+				return nil, err
+			}
+			f.ofRun(r, events)
+		}
 	}
 	return f, nil
 }
+
+// ofRun has the changes of gas while a run went, and the limits in force on it.
+func (f *features) ofRun(r *Run, events []*Event) {
+	gas := false
+	for _, e := range events {
+		if e.EventKind == "gas_change" && !e.Archived {
+			gas = true
+			f.word("gas", gasSupply, cmp.Or(strings.TrimSpace(e.Note), "changed"))
+		}
+	}
+	if !gas {
+		f.word("gas", gasSupply, "no change on record")
+	}
+	for _, l := range r.InForce.Limits {
+		var parts []string
+		for _, x := range []struct {
+			name string
+			ppb  *float64
+		}{{"mean", l.MeanGreenPpb}, {"single", l.SingleGreenPpb}, {"red", l.SingleRedPpb}} {
+			if x.ppb != nil {
+				parts = append(parts, fmt.Sprintf("%s %.4g", x.name, *x.ppb))
+			}
+		}
+		if len(parts) > 0 {
+			f.word("limit", l.Quantity, strings.Join(parts, ", ")+" ppb")
+		}
+	}
+}
+
+// gasSupply is what a gas_change of a run is of.
+const gasSupply = "supply while packaging"
 
 func (f *features) ofMove(b *cellarBook, m *Move) {
 	if a := m.Addition; a != nil {

@@ -323,11 +323,17 @@ func (s *Service) mapRuns(ctx context.Context, b *cellarBook, ids []string) ([]c
 	}
 	var out []cellar.Run
 	for _, r := range runs {
-		samples, err := records[Sample](ctx, s, Query{Kind: KindSamples, RunID: r.ID})
-		if err != nil {
+		d := &RunRecords{Run: r}
+		if d.Samples, err = records[Sample](ctx, s, Query{Kind: KindSamples, RunID: r.ID}); err != nil {
 			return nil, err
 		}
-		out = append(out, b.run(r, samples))
+		if d.Events, err = records[Event](ctx, s, Query{Kind: KindEvents, RunID: r.ID}); err != nil {
+			return nil, err
+		}
+		if d.Readings, err = records[Reading](ctx, s, Query{Kind: KindReadings, RunID: r.BatchID}); err != nil {
+			return nil, err
+		}
+		out = append(out, b.run(d))
 	}
 	return out, nil
 }

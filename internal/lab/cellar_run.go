@@ -3,6 +3,7 @@ package lab
 import (
 	"math"
 	"slices"
+	"time"
 
 	"ullage/core/cellar"
 )
@@ -17,14 +18,16 @@ const slipFactor = 100
 
 // run is what its readings say of the beer's last steps: means, and their
 // standard uncertainties.
-func (b *cellarBook) run(r *Run, samples []*Sample) cellar.Run {
+func (b *cellarBook) run(d *RunRecords) cellar.Run {
+	r := d.Run
 	out := cellar.Run{ID: r.ID, Batch: r.BatchID, Started: r.StartedAt.Time}
-	var inlet, unshaken, total, totalU []float64
-	for _, s := range samples {
+	var inlet []inletAt
+	var unshaken, total, totalU []float64
+	for _, s := range d.Samples {
 		switch {
 		case s.Archived || s.Inputs.DOPpb == nil:
 		case s.SampleKind == "inlet":
-			inlet = append(inlet, *s.Inputs.DOPpb)
+			inlet = append(inlet, inletAt{s.TakenAt.Time, *s.Inputs.DOPpb})
 		case s.SampleKind == "unshaken":
 			unshaken = append(unshaken, *s.Inputs.DOPpb)
 		case s.Result != nil && s.Result.TPOPpb != nil:
@@ -32,11 +35,52 @@ func (b *cellarBook) run(r *Run, samples []*Sample) cellar.Run {
 			totalU = append(totalU, numOr(s.Result.TPOUPpb, 0))
 		}
 	}
+	for _, x := range d.inletReadings() {
+		inlet = append(inlet, inletAt{x.At.Time, *x.DOPpb})
+	}
 	one := func(v float64) float64 { return b.meterU(r.DOMeterID, v) }
-	out.Inlet, out.InletU = runMean(inlet, one)
+	all := make([]float64, len(inlet))
+	for i, x := range inlet {
+		all[i] = x.do
+	}
+	out.Inlet, out.InletU = runMean(all, one)
 	out.Unshaken, out.UnshakenU = runMean(unshaken, one)
 	out.TPO, out.TPOU = runMean(total, func(float64) float64 { return mean(totalU) })
+	d.tankOf(&out, inlet, slipOf(all))
 	return out
+}
+
+// inletAt is a reading at the filler's inlet.
+type inletAt struct {
+	at time.Time
+	do float64
+}
+
+// tankOf says what the tank held at the moments of the inlet readings, as the
+// judgement does: the mean inlet less the mean pick-up of the line over those
+// that have both.
+func (d *RunRecords) tankOf(out *cellar.Run, inlet []inletAt, slip func(float64) bool) {
+	tank := TankReadings(d.Run, d.Events, d.Readings)
+	line, n := 0.0, 0.0
+	for _, x := range inlet {
+		if v, ok := TankAt(d.Run, d.Events, tank, x.at); ok && !slip(x.do) {
+			line += x.do - v
+			n++
+		}
+	}
+	if n > 0 {
+		end, _ := tankEnd(d.Run, d.Events)
+		out.Tank, out.TankUntil = Num(*out.Inlet-line/n), end.Time
+	}
+}
+
+// slipOf tells readings in another unit than most.
+func slipOf(v []float64) func(float64) bool {
+	if len(v) == 0 {
+		return func(float64) bool { return false }
+	}
+	middle := slices.Sorted(slices.Values(v))[len(v)/2]
+	return func(x float64) bool { return middle > 0 && (x*slipFactor < middle || x > middle*slipFactor) }
 }
 
 // runMean is the mean of a run's readings without those in another unit, and its
@@ -46,9 +90,7 @@ func runMean(v []float64, one func(float64) float64) (*float64, float64) {
 	if len(v) == 0 {
 		return nil, 0
 	}
-	sorted := slices.Sorted(slices.Values(v))
-	middle := sorted[len(sorted)/2]
-	kept := slices.DeleteFunc(slices.Clone(v), func(x float64) bool { return middle > 0 && (x*slipFactor < middle || x > middle*slipFactor) })
+	kept := slices.DeleteFunc(slices.Clone(v), slipOf(v))
 	m := mean(kept)
 	u := one(m)
 	if n := float64(len(kept)); n > 1 {

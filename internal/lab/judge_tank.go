@@ -79,11 +79,8 @@ func (d *RunRecords) joinTank(in *verdict.Input) {
 	if len(in.Samples) == 0 {
 		return
 	}
-	for _, r := range d.Readings {
-		inside := !r.At.Before(d.Run.StartedAt.Time) && (d.Run.EndedAt.IsZero() || !r.At.After(d.Run.EndedAt.Time))
-		if r.Point == "filler_inlet" && r.DOPpb != nil && !r.Archived && r.BatchID == d.Run.BatchID && inside {
-			in.Samples = append(in.Samples, verdict.Sample{ID: r.ID, Taken: r.At.Time, Inlet: r.DOPpb})
-		}
+	for _, r := range d.inletReadings() {
+		in.Samples = append(in.Samples, verdict.Sample{ID: r.ID, Taken: r.At.Time, Inlet: r.DOPpb})
 	}
 	tank := TankReadings(d.Run, d.Events, d.Readings)
 	if len(tank) == 0 {
@@ -115,6 +112,18 @@ func (d *RunRecords) joinTank(in *verdict.Input) {
 			in.Samples[best].Tank = r.DOPpb
 		}
 	}
+}
+
+// inletReadings are those at the filler's inlet that were entered in the cellar,
+// while the run went.
+func (d *RunRecords) inletReadings() (out []*Reading) {
+	for _, r := range d.Readings {
+		inside := !r.At.Before(d.Run.StartedAt.Time) && (d.Run.EndedAt.IsZero() || !r.At.After(d.Run.EndedAt.Time))
+		if r.Point == "filler_inlet" && r.DOPpb != nil && !r.Archived && r.BatchID == d.Run.BatchID && inside {
+			out = append(out, r)
+		}
+	}
+	return out
 }
 
 // TankAt is the tank's DO at a time, between two readings on a straight line, and

@@ -262,6 +262,9 @@ func (c *canvas) batchChanges(d *Batch) {
 
 func changeName(x lab.ChangedThing) string {
 	name := strings.ReplaceAll(x.What, "_", " ")
+	if x.What == "limit" {
+		return "limit in force, " + cmp.Or(map[string]string{"tpo": "TPO", "do_inlet": "DO at the inlet", "do_tank": "DO in the tank"}[x.Of], x.Of)
+	}
 	if x.Of != "" {
 		return name + ", " + cellar.PointWord(x.Of)
 	}

@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import type { Batch, Brew, CellarLimit, Instrument, Move, Reading, Run, Sample, Tank } from '#api/records.ts';
+import type { Batch, Brew, CellarLimit, Instrument, Move, Reading, Run, RunEvent, Sample, Tank } from '#api/records.ts';
 import { boundOf, judgeReading, nextPoints, parseAt, pointsOf, shownAt, slip, suggest, type Around } from './cellar.ts';
 import { ends, scaleOf, wantsLog, way } from './cellarflow.ts';
 import { connected, filled, mapInput, meterU, runMean, stateOf, type Lab, type MapStep, type OxygenMap } from './cellarmap.ts';
@@ -78,7 +78,7 @@ describe('input of the map', () => {
 		moves: [move('1', 'f', 'b', { volume_hl: 20 }), move('2', 'f2', 'b', { kind: 'blend', volume_hl: 20 }), move('3', 'f', 'c'), move('4', 'z', 'z', { kind: 'recirculation' })], brews: [{ id: 'w', rev: 1, batch_id: 'f', at: at(-300), do_mg_l: 8.8 } as Brew],
 		readings: [reading('r1', 'f', 'tank_before', -5, 9, { meter_id: 'M', move_id: '1' }), reading('r2', 'z', 'tank_hold', -5, 9), reading('r3', 'b', 'tank_gas', -3, 0, { do_ppb: undefined, gas_o2_pct: 0.4 })],
 		runs: [{ id: 'run', rev: 1, batch_id: 'b', started_at: at(-1), do_meter_id: 'M' } as Run], limits: [{ id: 'l', rev: 1, what: 'step', step: 'centrifuge', green_ppb: 6 } as CellarLimit], beers: [], instruments: [{ id: 'M', rev: 1, name: 'M', kind: 'do_meter', u_abs: 1, u_rel: 0.02, resolution: 1 } as Instrument],
-		samples: () => [20, 24, 22, 21000].map((v, i) => ({ id: String(i), kind: 'inlet', inputs: { do_ppb: v } }) as unknown as Sample)
+		samples: () => [20, 24, 22, 21000].map((v, i) => ({ id: String(i), kind: 'inlet', inputs: { do_ppb: v } }) as unknown as Sample), events: () => []
 	};
 	it('follows what flowed in and on, and names where a part went', () => {
 		expect([...connected(lab.moves, 'f2')].sort()).toEqual(['b', 'f', 'f2']);
@@ -92,6 +92,19 @@ describe('input of the map', () => {
 		expect(i.budgets).toEqual([{ step: 'centrifuge', ppb: 6 }]);
 		// The mean of the three that are in one unit.
 		expect(i.runs[0].inlet_ppb).toBe(22);
+	});
+	it('takes the tank at the moments of the inlet, as the judgement does', () => {
+		const inlet = (id: string, h: number, do_ppb: number) => ({ id, kind: 'inlet', taken_at: at(h), inputs: { do_ppb } }) as unknown as Sample;
+		const drifting: Lab = {
+			...lab, runs: [{ ...lab.runs[0], ended_at: at(3) } as Run], samples: () => [inlet('1', -0.5, 30), inlet('2', 0, 40), inlet('3', 2.9, 900), inlet('4', 0, 40000)], events: () => [{ id: 'e', rev: 1, run_id: 'run', kind: 'tank_change', at: at(2.5) } as RunEvent],
+			readings: [reading('t1', 'b', 'tank_rested', -2, 10), reading('t2', 'b', 'tank_hold', 0, 36), reading('t3', 'b', 'tank_hold', 2, 70), reading('i', 'b', 'filler_inlet', 1, 57), reading('z', 'b', 'tank_hold', 2.6, 5)]
+		};
+		const r = (mapInput(drifting, 'b') as { runs: Record<string, unknown>[] }).runs[0];
+		// Of 30, 40 and 57 the tank held 29.5, 36 and 53: a line of 2.83 ppb. The next tank's inlet has none.
+		expect(r.inlet_ppb).toBe((30 + 40 + 57 + 900) / 4);
+		expect(r.tank_ppb).toBeCloseTo((30 + 40 + 57 + 900) / 4 - (0.5 + 4 + 4) / 3, 12);
+		expect(r.tank_until).toBe(at(2.5));
+		expect((mapInput({ ...drifting, readings: [] }, 'b') as { runs: Record<string, unknown>[] }).runs[0]).not.toHaveProperty('tank_ppb');
 	});
 	it('takes the meter\'s uncertainty from its record', () => {
 		expect(meterU(lab.instruments[0], 100)).toBeCloseTo(Math.sqrt(1 + 1 / 12 + 4), 12);

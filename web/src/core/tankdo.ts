@@ -28,6 +28,14 @@ export const inletReadings = (run: Run, all: TankReading[]): TankReading[] =>
 
 type Row = Record<string, unknown>;
 
+/** The tank's DO at a time, not once the run draws from another tank. */
+export const tankThen = (events: RunEvent[], tank: TankReading[], t: number): number | undefined => (t > changedAt(events) ? undefined : tankAt(tank, t));
+/** When it stopped drawing from the tank it names. */
+export function tankUntil(run: Run, events: RunEvent[]): string | undefined {
+	const end = Math.min(run.ended_at ? ms(run.ended_at) + AFTER : Infinity, changedAt(events));
+	return end < Infinity ? new Date(end).toISOString() : undefined;
+}
+
 /** The tank's DO at a time: between two readings on a straight line, else the nearest for three quarters of an hour. */
 function tankAt(tank: TankReading[], t: number): number | undefined {
 	const a = tank.findLast((r) => ms(r.at) <= t), b = tank.find((r) => ms(r.at) > t);
@@ -43,7 +51,7 @@ export function joinTank(rows: Row[], run: Run, events: RunEvent[], all: TankRea
 	const tank = tankReadings(run, events, all), inlets = rows.filter((row) => row.inlet_do_ppb !== undefined);
 	if (!tank.length) return;
 	for (const row of inlets) {
-		const t = ms(String(row.taken_at)), v = t > changedAt(events) ? undefined : tankAt(tank, t);
+		const t = ms(String(row.taken_at)), v = tankThen(events, tank, t);
 		if (v !== undefined) row.tank_do_ppb = v;
 	}
 	if (inlets.length) return;

@@ -57,5 +57,5 @@ export const whoIs = (x?: string): string => store.get('people', x)?.initials ||
 
 export const labHere = (): Lab => ({
 	batches: store.list('batches'), tanks: store.list('tanks'), moves: store.list('moves'), brews: store.list('brews'), readings: store.list('readings'), runs: store.list('runs'), limits: store.list('cellar_limits'), beers: store.list('beers'), instruments: store.list('instruments'),
-	samples: (run_id) => store.of('samples', run_id)
+	samples: (run_id) => store.of('samples', run_id), events: (run_id) => store.of('events', run_id)
 });

@@ -1,0 +1,123 @@
+package cellar
+
+import (
+	"slices"
+	"time"
+)
+
+// run follows a batch through the line into packages. held are the readings of
+// the tank while it was packaged: the line begins at the tank of those moments,
+// and what the tank did since it was read before is a step of its own.
+func (w *way) run(s *state, r *Run, held []*Reading) {
+	volume := r.VolumeHL
+	if volume <= 0 {
+		volume = w.in.batch(r.Batch).VolumeHL
+	}
+	if s.at < 0 {
+		s.at = w.add(vertex{batch: r.Batch, volume: w.in.batch(r.Batch).VolumeHL})
+	}
+	before := s.at
+	if len(held) > 0 {
+		v := vertex{batch: r.Batch, run: r.ID, point: TankHold, volume: max(s.volume, volume), in: []link{{before, 1, volume}}, ops: []string{StepHold}}
+		v.read(held)
+		v.value = *r.Tank
+		s.at = w.add(v)
+	}
+	w.tanks[r.ID] = s.at
+	at := s.at
+	for _, p := range []struct {
+		point, op string
+		value     *float64
+		u         float64
+	}{{LineStart, StepLine, nil, 0}, {FillerInlet, StepLine, r.Inlet, r.InletU}, {Unshaken, StepFilling, r.Unshaken, r.UnshakenU}, {TPO, StepHeadspace, r.TPO, r.TPOU}} {
+		v := vertex{batch: r.Batch, run: r.ID, point: p.point, volume: volume, in: []link{{at, 1, volume}}, ops: []string{p.op}, at: r.Started}
+		rows := append(w.take("run "+r.ID+" "+p.point), w.nearest(r, p.point)...)
+		if p.value != nil {
+			rows = append(rows, &Reading{ID: r.ID + "/" + p.point, Run: r.ID, Batch: r.Batch, Point: p.point, At: r.Started, DO: *p.value, U: runU(*p.value, p.u), whole: true})
+		}
+		beside := p.point == LineStart && len(held) > 0
+		if beside { // of one moment, the way is of the means
+			v.run, v.in[0].from = "", before
+		}
+		v.read(rows)
+		if i := slices.IndexFunc(rows, func(r *Reading) bool { return r.whole }); i >= 0 && p.point == FillerInlet {
+			v.estimate = mean(rows[i : i+1]) // it holds the others
+		}
+		if beside && !v.known {
+			continue
+		}
+		if i := w.add(v); !beside {
+			at = i
+		}
+	}
+	s.volume = max(0, s.volume-r.VolumeHL)
+}
+
+// whilePackaged takes the readings of the tank that a run was packaging, where
+// it says what the tank held at the moments of its inlet readings.
+func (w *way) whilePackaged(r *Run) (held []*Reading) {
+	if r.Tank == nil || r.Inlet == nil || r.Started.IsZero() {
+		return nil
+	}
+	end := r.TankUntil
+	for i := range w.in.Runs {
+		if o := &w.in.Runs[i]; o.Batch == r.Batch && o.Started.After(r.Started) && (end.IsZero() || o.Started.Before(end)) {
+			end = o.Started
+		}
+	}
+	for _, point := range []string{TankRested, TankHold} {
+		key := "batch " + r.Batch + " " + point
+		var rest []*Reading
+		for _, row := range w.groups[key] {
+			if row.At.After(r.Started) && (end.IsZero() || !row.At.After(end)) {
+				held = append(held, row)
+			} else {
+				rest = append(rest, row)
+			}
+		}
+		w.groups[key] = rest
+	}
+	return held
+}
+
+// nearest are the readings of the line that no run is named for: the run that
+// began last before them has them, or the only one.
+func (w *way) nearest(r *Run, point string) (rows []*Reading) {
+	key := "batch " + r.Batch + " " + point
+	var rest []*Reading
+	for _, row := range w.groups[key] {
+		if w.runAt(r.Batch, row.At) == r.ID {
+			rows = append(rows, row)
+		} else {
+			rest = append(rest, row)
+		}
+	}
+	w.groups[key] = rest
+	return rows
+}
+
+func (w *way) runAt(batch string, at time.Time) string {
+	var best *Run
+	for i := range w.in.Runs {
+		r := &w.in.Runs[i]
+		if r.Batch != batch {
+			continue
+		}
+		const before = 30 * time.Minute
+		if best == nil || !r.Started.IsZero() && !at.IsZero() && !r.Started.Add(-before).After(at) && r.Started.After(best.Started) {
+			best = r
+		}
+	}
+	if best == nil {
+		return ""
+	}
+	return best.ID
+}
+
+// runU is the standard uncertainty of a run's mean where none is given.
+func runU(v, u float64) float64 {
+	if u > 0 {
+		return u
+	}
+	return max(runPPB, runShare*v)
+}
