@@ -2703,7 +2703,7 @@ export interface components {
             /** @description not what it was in any of the others; of a number, outside their scatter */
             differs: boolean;
             now: string;
-            /** @description point, where it is of one */
+            /** @description point, where it is of one; of a limit, its quantity */
             of?: string;
             unit?: string;
             /**
@@ -2714,7 +2714,7 @@ export interface components {
             /** Format: double */
             value?: number;
             /** @enum {string} */
-            what: "person" | "meter" | "tank" | "from_tank" | "way" | "hose" | "purge" | "flow" | "duration" | "volume" | "temperature" | "pressure" | "addition" | "oxygen" | "tubing" | "yeast" | "gas";
+            what: "person" | "meter" | "tank" | "from_tank" | "way" | "hose" | "purge" | "flow" | "duration" | "volume" | "temperature" | "pressure" | "addition" | "oxygen" | "tubing" | "yeast" | "gas" | "limit";
         };
         Changes: {
             changes: components["schemas"]["Change"][];
@@ -4546,6 +4546,10 @@ export interface components {
             inlet_u_ppb?: number;
             /** Format: date-time */
             started_at?: string;
+            /** Format: double */
+            tank_ppb?: number;
+            /** Format: date-time */
+            tank_until?: string;
             /** Format: double */
             tpo_ppb?: number;
             /** Format: double */
