@@ -155,14 +155,14 @@ func TestCellarAnswers(t *testing.T) {
 		"2": {"batch_id": b.id("wort"), "point": "centrifuge_in", "at": "2026-11-04T08:10:00Z", "do_ppb": 6},
 		"3": {"point": "centrifuge_out", "at": "2026-11-04T08:12:00Z", "do_ppb": 40},
 		"4": {"move_id": nil, "point": "tank_after", "at": "2026-11-04T09:00:00Z", "do_ppb": 42},
-		"5": {"move_id": nil, "point": "tank_rested", "at": "2026-11-05T10:00:00Z", "do_ppb": 41},
+		"5": {"move_id": nil, "point": "tank_rested", "at": "2026-11-05T10:40:00Z", "do_ppb": 41},
 	} {
 		b.put(200, "readings", name, 0, b.reading(r))
 	}
 	run := b.run()
 	run["batch_id"] = b.id("bright")
 	b.put(200, "runs", "run", 1, run)
-	b.put(200, "samples", "s1", 0, with(b.sample(46), obj{"kind": "inlet", "closed_at": nil, "inputs": obj{"do_ppb": 46}, "raw": obj{}}))
+	b.put(200, "samples", "s1", 0, with(b.sample(46), obj{"kind": "inlet", "closed_at": nil, "taken_at": "2026-11-05T11:05:00Z", "inputs": obj{"do_ppb": 46}, "raw": obj{}}))
 	b.put(200, "samples", "s2", 0, with(b.sample(60), obj{"kind": "unshaken", "inputs": obj{"do_ppb": 60}, "raw": obj{}}))
 	b.put(200, "samples", "s3", 0, b.sample(48))
 
@@ -185,7 +185,7 @@ func TestCellarAnswers(t *testing.T) {
 		return x > 0.6157 && x < 0.6159
 	}}}})
 	b.want(b.do(200, "GET", "/api/v1/cellar", nil), obj{"tanks": []any{obj{"tank": obj{"name": "FV12"}, "last": obj{"point": "centrifuge_in"}, "left_hl": 1},
-		obj{"tank": obj{"name": "BBT3"}, "beer": "Vellumrook", "last": obj{"point": "tank_rested", "state": "watch", "green_ppb": 30, "limit_from": "starting point", "age_h": 2}}}})
+		obj{"tank": obj{"name": "BBT3"}, "beer": "Vellumrook", "last": obj{"point": "tank_rested", "state": "watch", "green_ppb": 30, "limit_from": "starting point", "age_h": 4.0 / 3}}}})
 
 	// The brewery's own limit, of this beer, goes before the starting point.
 	b.put(200, "cellar_limits", "all", 0, obj{"what": "point", "point": "tank_rested", "green_ppb": 20, "red_ppb": 35})
