@@ -78,7 +78,7 @@ const hopsStayLow, hopsStayHigh = 0.1, 0.3
 func Addition(in *additionInput) (Answer, error) {
 	at, err := station(in.Station, in.Altitude)
 	t, do := or(in.Temperature, 10), or(in.DO, 0)
-	if err := first(err, bigVolume("beer_ml", in.Beer), between("do_ppb", float64(do), 0, 1e5, "check the unit"), inLiquidRange("temperature_c", t)); err != nil {
+	if err := first(err, bigVolume("beer_ml", in.Beer), between("do_ppb", float64(do), 0, 1e5, "check the unit"), between("limit_ppb", float64(or(in.Limit, 0)), 0, 1e5, "check the unit"), inLiquidRange("temperature_c", t)); err != nil {
 		return Answer{}, err
 	}
 	if len(in.Parts) == 0 {

@@ -102,7 +102,7 @@ func propagate(c *Calculation, in reflect.Value, result any, r request) (map[str
 			out[name] = uncertainty.GUM(&p)
 		}
 		if r := out[name]; math.IsNaN(r.U) || math.IsInf(r.U, 0) {
-			return nil, &quantity.Error{Field: "u", Message: "carries an input out of its range", Mend: "give smaller uncertainties, and none to what is a whole number"}
+			return nil, &quantity.Error{Field: "u", Message: "reaches beyond the range of an input", Mend: "give a smaller uncertainty, and none to a whole number"}
 		}
 	}
 	return out, nil

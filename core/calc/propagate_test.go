@@ -121,3 +121,16 @@ func TestCarriedRefusals(t *testing.T) {
 		}
 	}
 }
+
+// No oxygen at all in the gas is an input like another: its uncertainty is carried.
+func TestCarriedAtTheEdge(t *testing.T) {
+	_, answer := must(t, "gas", object{"oxygen_fraction": 0, "co2_vol": 2.5, "u": object{"oxygen_ppmv": 5}})
+	for name, f := range fromJSON[map[string]carried](t, answer["uncertainty"]) {
+		if math.IsNaN(f.U) || f.U < 0 {
+			t.Errorf("%s: u %v", name, f.U)
+		}
+	}
+	if f := fromJSON[map[string]carried](t, answer["uncertainty"])["dissolved_ppb"]; f.U == 0 {
+		t.Errorf("dissolved: %+v", f)
+	}
+}

@@ -26,7 +26,8 @@ func GUM(p *Problem) Result {
 // Propagate gives value, standard uncertainty, Welch–Satterthwaite degrees of
 // freedom (eq. 34) and 95 % interval, without the budget. Sensitivities are
 // p.Gradient's, or central differences over a hundredth of each input's standard
-// uncertainty; model must be one of p.NewModel.
+// uncertainty, one-sided where the other side is NaN; model must be one of
+// p.NewModel.
 func (f *First) Propagate(p *Problem, model Model) Result {
 	f.differentiate(p, model)
 	f.parts = f.parts[:0]
@@ -83,6 +84,12 @@ func (f *First) differentiate(p *Problem, model Model) {
 		below := model(p.Values)
 		p.Values[i] = x
 		f.Sensitivity[i] = (above - below) / (2 * h)
+		switch { // an input at the end of its range, such as no oxygen at all
+		case math.IsNaN(below):
+			f.Sensitivity[i] = (above - model(p.Values)) / h
+		case math.IsNaN(above):
+			f.Sensitivity[i] = (model(p.Values) - below) / h
+		}
 	}
 }
 

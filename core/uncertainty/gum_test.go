@@ -148,6 +148,23 @@ func TestSensitivities(t *testing.T) {
 	}
 }
 
+// At the end of an input's range the model answers on one side only.
+func TestSensitivityAtTheEdge(t *testing.T) {
+	for _, sign := range []float64{1, -1} {
+		p := uncertainty.Problem{Values: []float64{0}, Effects: []uncertainty.Effect{{On: on(0, 0.5)}}, NewModel: func() uncertainty.Model {
+			return func(x []float64) float64 {
+				if sign*x[0] < 0 {
+					return math.NaN()
+				}
+				return 7 + 3*x[0]
+			}
+		}}
+		if r := uncertainty.GUM(&p); !near(r.U, 1.5, 1e-12) || r.Value != 7 {
+			t.Errorf("side %v: value %v, u %v, want 7 and 1.5", sign, r.Value, r.U)
+		}
+	}
+}
+
 func TestNothingUnknown(t *testing.T) {
 	p := uncertainty.Problem{Values: []float64{7}, NewModel: sum(2)}
 	if r := uncertainty.GUM(&p); r.U != 0 || r.Value != 14 || r.Low95 != 14 || r.High95 != 14 || len(r.Budget) != 0 {

@@ -274,7 +274,7 @@ func (r *DoubtRun) compare() {
 	case math.Abs(r.MeanChange) < 0.05:
 		r.Why = "the found error does not reach its TPO"
 	default:
-		r.Why = fmt.Sprintf("corrected, the mean TPO is %.0f ppb instead of %.0f; the proposal stays %s", *r.Corrected.Mean, *r.AsRead.Mean, is)
+		r.Why = fmt.Sprintf("corrected, the mean TPO is %.0f ppb instead of %.0f; by its readings it stays %s", *r.Corrected.Mean, *r.AsRead.Mean, is)
 	}
 }
 

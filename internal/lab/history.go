@@ -302,6 +302,9 @@ func dueOf(in *Instrument, checks []*MeterCheck, now time.Time) []CheckDue {
 			if against != "" {
 				d.Why = fmt.Sprintf("%s, %s: checked %s, every %s", in.Name, againstWords[against], d.LastAt.Format(time.DateOnly), span(length))
 			}
+			if d.LastOutcome == "failed" {
+				d.At, d.Why = *d.LastAt, d.Why+"; failed: due until it passes"
+			}
 		}
 		list = append(list, d)
 	}

@@ -2,7 +2,7 @@
 // reading, pass or fail at once, and the records it leaves. The judging is the
 // core's (calculation check-meter).
 import type { Against, Instrument, MeterCheck, Units } from '#api/records.ts';
-import { run, type CalcWarning } from './client.ts';
+import { run, type CalcError, type CalcWarning } from './client.ts';
 import { limitOf, planned } from './instruments.ts';
 import { parse } from './units.ts';
 
@@ -63,12 +63,13 @@ export async function judgeCheck(i: Instrument, t: CheckText, home: number | und
 	if (t.reading.trim() && t.reference.trim()) await pair(i, 'reference', t.reading, t.reference, 'reading', u, out);
 	return out;
 }
+const said = (e: CalcError): string => `${e.value === undefined || e.value === '' ? '' : `${String(e.value)} `}${e.message}${e.mend ? `; ${e.mend}` : ''}`;
 async function expectAir(input: Record<string, unknown>, out: CheckAnswer): Promise<void> {
 	const a = await run<{ do_ppb: number; pressure_kpa: number }>('air-saturation', { temperature_c: input.temperature_c, ...(input.pressure_kpa !== undefined ? { pressure_kpa: input.pressure_kpa } : input.altitude_m !== undefined ? { altitude_m: input.altitude_m } : {}) });
 	if (a.result) out.expected = { ppb: a.result.do_ppb, kpa: a.result.pressure_kpa };
 	else if (a.error) {
 		const key = a.error.field?.startsWith('pressure') ? 'pressure' : a.error.field?.startsWith('altitude') ? 'altitude' : 'temperature';
-		out.faults[key] = `${a.error.message}${a.error.mend ? `; ${a.error.mend}` : ''}`;
+		out.faults[key] = said(a.error);
 		for (const k of ['pressure_kpa', 'altitude_m', 'temperature_c', 'air_do_ppb']) delete input[k];
 	}
 }
@@ -77,7 +78,7 @@ async function call(input: Record<string, unknown>, out: CheckAnswer, name: (n: 
 	const a = await run<Out>('check-meter', input);
 	if (a.error) {
 		const key = FIELD[a.error.field ?? '']?.[0] ?? (a.error.field?.startsWith('pressure') ? 'pressure' : 'reading');
-		out.faults[key] = `${a.error.message}${a.error.mend ? `; ${a.error.mend}` : ''}`;
+		out.faults[key] = said(a.error);
 		return;
 	}
 	for (const c of a.result!.checks) {

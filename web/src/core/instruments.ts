@@ -44,12 +44,13 @@ export function off(c: MeterCheck): number | undefined {
 export const unitOf = (c: { against?: string; unit?: string }, i: Instrument): string => (c.against === 'air' ? '%' : c.against === 'response' ? 's' : (SHOWN[c.unit ?? ''] ?? UNIT[i.kind]));
 
 export interface DueCheck { against: string; at?: number; last?: MeterCheck; every_days?: number; why: string }
-/** When each planned check is due, the first first, as on the server: a planned check that comes as often says the same as "any check". */
+/** When each planned check is due, the first first, as on the server: a planned check that comes as often says the same as "any check", and a failed one is due at once. */
 export function dues(i: Instrument, checks: MeterCheck[]): DueCheck[] {
 	const plan = (i.checks ?? []).filter((p) => p.every_days);
 	const one = (against: string, every: number, seen: MeterCheck[], before?: string): DueCheck => {
 		const last = seen.at(-1), t = Math.max(last ? at(last) : 0, before ? Date.parse(before) : 0);
-		return { against, every_days: every, last, at: t ? t + every * DAY : 0, why: t ? `${last && at(last) === t ? (failed(last) ? 'failed' : 'passed') : 'checked'} ${day(new Date(t).toISOString())}, every ${fmt(every, every % 1 ? 1 : 0)} days` : 'no check on record' };
+		if (last && failed(last) && at(last) === t) return { against, every_days: every, last, at: t, why: `failed ${day(last.at)}: due until it passes` };
+		return { against, every_days: every, last, at: t ? t + every * DAY : 0, why: t ? `${last && at(last) === t ? 'passed' : 'checked'} ${day(new Date(t).toISOString())}, every ${fmt(every, every % 1 ? 1 : 0)} days` : 'no check on record' };
 	};
 	const out = plan.map((p) => one(p.against, p.every_days!, checks.filter((c) => c.against === p.against)));
 	if (i.check_every_days && !plan.some((p) => p.every_days! <= i.check_every_days!)) out.push(one('', i.check_every_days, checks, i.last_checked_at));
@@ -77,7 +78,7 @@ export function uNow(i: Instrument, checks: MeterCheck[], now: number): { u?: nu
 	const days = last ? Math.max(0, (now - at(last)) / DAY) : undefined;
 	if (i.u_abs === undefined && i.resolution === undefined) return { text: 'nothing on record: the usual value is assumed in results', days };
 	const step = (i.resolution ?? 0) / Math.sqrt(12), drift = ((i.u_drift ?? 0) * (days ?? 0)) / 30;
-	const parts = [i.u_abs !== undefined && `constant ${i.u_abs}`, i.resolution !== undefined && `step shown ${Number(step.toPrecision(2))}`, drift > 0 && `drift since the last pass ${Number(drift.toPrecision(2))}`].filter(Boolean);
+	const parts = [i.u_abs !== undefined && `constant ${i.u_abs}`, i.resolution !== undefined && `step shown ${Number(step.toPrecision(2))}`, drift >= 0.001 && `drift since the last pass ${Number(drift.toPrecision(2))}`].filter(Boolean);
 	return { u: Math.hypot(i.u_abs ?? 0, step, drift), text: parts.join(', '), days };
 }
 export function sensorAge(i: Instrument, checks: MeterCheck[], now: number): { days?: number; life?: number; word: Judgement['word']; text: string } {

@@ -2,7 +2,7 @@
 // there, must give what the number read here gives.
 import { existsSync, readFileSync } from 'node:fs';
 import { beforeAll, describe, expect, it } from 'vitest';
-import { inUnit, read, start, understood, UNITS, type Kind } from './measure.ts';
+import { inUnit, read, refused, start, understood, UNITS, type Kind } from './measure.ts';
 import { DEFAULT_UNITS } from './units.ts';
 
 interface Core { run(name: string, json: string): string }
@@ -89,5 +89,10 @@ describe('units', () => {
 		expect(start('50 hL', 'volume', us)).toBe('42.6 bbl');
 		expect(start('1 bar', 'gauge', us)).toBe('14.5 psi');
 		expect(start('50 hL', 'volume', DEFAULT_UNITS)).toBe('50 hL');
+	});
+	it('says a refusal in words, of a list with its entry', () => {
+		expect(refused({ field: 'additions', value: '-1000', message: 'in entry 1, volume_ml mL is no volume of a vessel', mend: 'check the unit' })).toBe('Additions, no. 1: volume -1000 mL is no volume of a vessel; check the unit.');
+		expect(refused({ field: 'pressure_kpa', value: '10', message: 'kPa absolute is outside 0 to 1' })).toBe('Pressure 10 kPa absolute is outside 0 to 1.');
+		expect(refused({ field: 'u', message: 'reaches beyond the range of an input' })).toBe('Uncertainty reaches beyond the range of an input.');
 	});
 });

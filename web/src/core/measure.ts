@@ -2,6 +2,7 @@
 // understood, and the same in another unit. Exact definitions of units only; a
 // test holds every one of them against the calculation core.
 import type { Units } from '#api/records.ts';
+import type { CalcError } from './client.ts';
 import { fmt } from './units.ts';
 
 interface Unit { name: string; also?: string[]; scale: number; offset?: number; digits?: number }
@@ -109,4 +110,13 @@ export function understood(r: Read, kind: Kind, u?: Units, station_kpa = 101.325
 	const same = to && !own ? `= ${inUnit(r.base, kind, to, 3)} ${to}` : '';
 	if (kind === 'gauge') return `${same}${same ? ', ' : '= '}${inUnit(r.base + station_kpa, kind, 'bar', 3)} bar absolute`;
 	return same;
+}
+
+const upper = (s: string): string => s.charAt(0).toUpperCase() + s.slice(1);
+/** A refusal in words: of a list, which entry and which of its fields; the unit of a field's name stands behind the number. */
+export function refused(e: CalcError): string {
+	const [, entry, inner, rest] = /^in entry (\d+), (\w+) (.*)$/.exec(e.message) ?? [];
+	const name = (inner ?? e.field ?? '').replace(/_(ppb|ppmv?|kpa|c|ml|g|mm|m|hl|percent)$/, '').replaceAll('_', ' ').replace(/^u( |$)/, 'uncertainty$1');
+	const where = entry ? `${upper(e.field ?? '').replaceAll('_', ' ')}, no. ${entry}: ${name}` : upper(name);
+	return [where, e.value === undefined ? '' : String(e.value), rest ?? e.message].filter(Boolean).join(' ') + (e.mend ? `; ${e.mend}.` : '.');
 }

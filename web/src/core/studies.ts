@@ -80,7 +80,7 @@ export const AGREEMENT: StudyDef = {
 	steps: ['Choose packages over the range of oxygen and headspace you meet, some low, some high.', 'Read both ways: the calculated figure with its weights and shaken DO, the direct one by the other instrument, within minutes.', 'Type, paste or drop the pairs. Raw columns do as well: shaken DO, temperature, weights, gravity, and TPO is calculated first.'],
 	caution: 'Shaken packages are under pressure: shield while piercing.',
 	columns: [
-		text('id', 'Pair', ['pair', 'name', 'sample', 'package']), { key: 'calculated_ppb', label: 'TPO, calculated', kind: 'oxygen', also: ['calculated', 'calculated tpo', 'tpo'] }, { key: 'direct_ppb', label: 'TPO, direct', kind: 'oxygen', needed: true, also: ['direct', 'direct tpo'] },
+		text('id', 'Pair', ['pair', 'name', 'sample', 'package']), { key: 'calculated_ppb', label: 'TPO, calculated', kind: 'oxygen', also: ['calculated', 'calculated tpo', 'calc', 'calc tpo', 'tpo calc', 'tpo'] }, { key: 'direct_ppb', label: 'TPO, direct', kind: 'oxygen', needed: true, also: ['direct', 'direct tpo'] },
 		{ key: 'calculated_u_ppb', label: 'u of calculated', kind: 'oxygen', also: ['u calculated', 'tpo_u_ppb'], extra: true }, { key: 'direct_u_ppb', label: 'u of direct', kind: 'oxygen', also: ['u direct'], extra: true }, { key: 'beer_ml', label: 'Beer', kind: 'volume', extra: true }, { key: 'headspace_ml', label: 'Headspace', kind: 'volume', extra: true }
 	],
 	either: [['calculated_ppb'], ['shaken_do_ppb', 'temperature_c', 'sg']],

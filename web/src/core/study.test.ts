@@ -101,7 +101,13 @@ describe('instruments', () => {
 	it('u grows with drift since the last pass', () => {
 		expect(uNow(meter, [check(30, 'zero', 'passed')], NOW).u).toBeCloseTo(Math.hypot(0.6, 1 / Math.sqrt(12), 0.3), 12);
 		expect(uNow({ ...meter, u_abs: undefined, resolution: undefined }, [], NOW).u).toBeUndefined();
+		expect(uNow(meter, [check(0, 'zero', 'passed')], NOW).text).not.toContain('drift');
 		expect(dues(meter, []).every((d) => d.at === 0)).toBe(true);
+	});
+	it('a failed check is due at once, and no longer when it passed', () => {
+		const bad = check(1, 'zero', 'failed'), air = check(2, 'air', 'passed');
+		expect(dues(meter, [air, bad])[0]).toMatchObject({ against: 'zero', at: Date.parse(bad.at), why: expect.stringContaining('due until it passes') });
+		expect(dues(meter, [air, bad, check(0, 'zero', 'passed')])[0].at).toBeGreaterThan(NOW);
 	});
 	it('off by: ppb, percent in air, seconds', () => {
 		expect([off(check(1, 'zero', 'passed', { read: 4, expected: 1 })), off(check(1, 'air', 'passed', { read: 9270, expected: 9000 })), off(check(1, 'response', 'passed', { read: 40 })), off(check(1, 'zero', 'failed', { offset_ppb: 14 }))].map((x) => Number(x!.toFixed(6)))).toEqual([3, 3, 40, 14]);
