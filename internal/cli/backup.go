@@ -11,7 +11,6 @@ import (
 	"strings"
 	"time"
 
-	"ullage/internal/lab"
 	"ullage/internal/store"
 )
 
@@ -157,7 +156,7 @@ type RestoreCmd struct {
 func (RestoreCmd) Help() string {
 	return `Checks a copy, brings it up to this release and puts it in the place of the
 database. What was in place is kept beside it under another name. Stop the server
-first. Everybody has to sign in again.
+first; a dry run may be made while it runs. Everybody has to sign in again.
 
   ullage restore --dry-run /mnt/backup/ullage-20261105T120000Z.db
   ullage restore --data ullage-data /mnt/backup/ullage-20261105T120000Z.db`
@@ -170,9 +169,6 @@ func (c *RestoreCmd) Run(s *streams) error {
 	}
 	r, err := store.RestoreSQLite(context.Background(), c.File, c.file(), c.DryRun, time.Now())
 	if err != nil {
-		if lab.ClassOf(err) == lab.Busy {
-			return fmt.Errorf("%w: stop the server that has it open", err)
-		}
 		return err
 	}
 	fmt.Fprintf(s.out, "%s: whole and checked, %d revisions", c.File, r.Copy.Revisions)

@@ -9,6 +9,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"runtime"
 	"slices"
 	"strings"
 	"sync"
@@ -129,6 +130,53 @@ func TestRestoreRefuses(t *testing.T) {
 	}
 	command(t, 1, "backup", "--data", filepath.Join(dir, "nothing"), dir)
 	command(t, 1, "backup", "--db", "postgres://x/y", dir)
+}
+
+// A dry run beside a running server says what a restore would lose, and changes
+// nothing; the restore itself waits until the server is stopped. Database and
+// copies are for their owner's eyes, in a folder that others read as well.
+func TestDryRunBesideAServer(t *testing.T) {
+	dir := t.TempDir()
+	data, copies := filepath.Join(dir, "data"), filepath.Join(dir, "copies")
+	for _, d := range []string{data, copies} {
+		if err := os.Mkdir(d, 0o755); err != nil {
+			t.Fatal(err)
+		}
+	}
+	st, err := store.OpenSQLite(t.Context(), filepath.Join(data, "ullage.db"), store.SQLiteOptions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer st.Close()
+	put := func() {
+		if a := (&lab.Service{Store: st}).Put(t.Context(), lab.Write{Kind: lab.KindTanks, Record: []byte(`{"id":"` + newID() + `","name":"BBT","kind":"bright_tank"}`)}); a.Err != nil {
+			t.Fatal(a.Err)
+		}
+	}
+	put()
+	whole := strings.Split(command(t, 0, "backup", "--data", data, copies), "\n")[0]
+	put()
+	put()
+	if out := command(t, 0, "restore", "--dry-run", "--data", data, whole); !strings.Contains(out, "has 2 revisions that the copy does not have") {
+		t.Error(out)
+	}
+	command(t, 1, "restore", "--data", data, whole)
+	nowhere := filepath.Join(dir, "nowhere")
+	if out := command(t, 0, "restore", "--dry-run", "--data", nowhere, whole); !strings.Contains(out, "nothing is there yet") {
+		t.Error(out)
+	}
+	if _, err := os.Stat(nowhere); err == nil {
+		t.Error("the dry run made a folder")
+	}
+	if runtime.GOOS == "windows" {
+		return // no such modes there
+	}
+	command(t, 0, "restore", "--data", nowhere, whole)
+	for _, file := range []string{whole, filepath.Join(data, "ullage.db"), filepath.Join(data, "ullage.db-wal"), filepath.Join(nowhere, "ullage.db")} {
+		if i, err := os.Stat(file); err != nil || i.Mode().Perm() != 0o600 {
+			t.Errorf("%s: %v, %v", file, i.Mode(), err)
+		}
+	}
 }
 
 func TestWhichCopiesGo(t *testing.T) {

@@ -109,3 +109,36 @@ func TestSweep(t *testing.T) {
 		t.Error("the folder of a server that runs is gone")
 	}
 }
+
+// TestNamesAreNotPaths: what a file is called decides nothing on the disk.
+func TestNamesAreNotPaths(t *testing.T) {
+	b := newBench(t)
+	top := t.TempDir()
+	t.Setenv("TMPDIR", filepath.Join(top, "a", "b"))
+	if err := os.MkdirAll(os.TempDir(), 0o700); err != nil {
+		t.Fatal(err)
+	}
+	names := []string{"../evil.csv", "../../evil.csv", filepath.Join(top, "evil.csv"), `..\evil.csv`, "evil.csv\x00.txt", "a/evil.csv"}
+	for _, name := range names {
+		d := NewDesk(b.svc)
+		if _, err := d.Receive(bg, name, "UTC", strings.NewReader(longLog(3))); err != nil {
+			t.Errorf("%q: %v", name, err)
+		}
+		files := 0
+		err := filepath.WalkDir(top, func(path string, e os.DirEntry, err error) error {
+			if err == nil && e.Type().IsRegular() {
+				files++
+				if !strings.HasPrefix(path, filepath.Join(os.TempDir(), folderName)) || strings.Contains(path, "evil") {
+					t.Errorf("%q lies at %s", name, path)
+				}
+			}
+			return err
+		})
+		if err != nil || files == 0 {
+			t.Errorf("%q: %d files, %v", name, files, err)
+		}
+		if err := d.Close(); err != nil {
+			t.Error(err)
+		}
+	}
+}

@@ -126,7 +126,8 @@ type Restore struct {
 
 // RestoreSQLite puts a copy in the place of the database at path. The copy is
 // first brought up to date and checked beside it; what was in place is kept
-// under another name. With dry nothing is changed. No server may have it open.
+// under another name; no server may have it open. With dry nothing is changed,
+// and a server may run.
 func RestoreSQLite(ctx context.Context, from, path string, dry bool, now time.Time) (r Restore, err error) {
 	if _, err := os.Stat(from); err != nil {
 		return r, err
@@ -135,12 +136,17 @@ func RestoreSQLite(ctx context.Context, from, path string, dry bool, now time.Ti
 	if err != nil {
 		return r, err
 	}
-	unlock, err := lockFile(ctx, abs)
-	if err != nil {
-		return r, err
+	beside := filepath.Dir(abs)
+	if !dry {
+		unlock, err := lockFile(ctx, abs)
+		if err != nil {
+			return r, err
+		}
+		defer func() { err = errors.Join(err, unlock()) }()
+	} else if _, err := os.Stat(beside); err != nil {
+		beside = "" // a dry run makes no folder that stays
 	}
-	defer func() { err = errors.Join(err, unlock()) }()
-	work, err := os.MkdirTemp(filepath.Dir(abs), "restore-*")
+	work, err := os.MkdirTemp(beside, "restore-*")
 	if err != nil {
 		return r, err
 	}

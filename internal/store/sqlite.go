@@ -91,6 +91,7 @@ func openSQLite(ctx context.Context, abs string, opt SQLiteOptions) (*db, error)
 	if opt.MaxPages > 0 {
 		pragmas = append(pragmas, "max_page_count("+strconv.Itoa(opt.MaxPages)+")")
 	}
+	private(abs)
 	var err error
 	if s.write, err = openFile(abs, 1, "immediate", pragmas...); err != nil {
 		return nil, err
@@ -118,8 +119,18 @@ func openSQLite(ctx context.Context, abs string, opt SQLiteOptions) (*db, error)
 
 // copyTo writes a whole and consistent copy, the log included.
 func copyTo(ctx context.Context, conn *sql.DB, path string) error {
+	private(path)
 	_, err := conn.ExecContext(ctx, `VACUUM INTO ?`, path)
 	return err
+}
+
+// private makes an empty file that only its owner reads, for SQLite to fill: it
+// would make one that everybody reads, and hashes of passwords lie in it. What
+// fails here fails again when SQLite opens the file, which then says it.
+func private(path string) {
+	if f, err := os.OpenFile(path, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600); err == nil {
+		_ = f.Close()
+	}
 }
 
 func openFile(abs string, conns int, lock string, pragmas ...string) (*sql.DB, error) {
