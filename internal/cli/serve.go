@@ -221,8 +221,7 @@ func (c site) greet(out io.Writer, at net.Addr, link access.Link, made, loopback
 		fmt.Fprintln(out, "there are no accounts: whoever reaches this address may read and write")
 	case made:
 		// Behind the # it never reaches a server's or a proxy's log.
-		first, _, _ := strings.Cut(c.address(at), " ")
-		fmt.Fprintf(out, "no administrator yet: open this once, within a day, to become it\n%s/sign-in#link=%s\n", first, link.Secret)
+		fmt.Fprintf(out, "no administrator yet: open this once, within a day, to become it\n%s/sign-in#link=%s\n", c.public(at), link.Secret)
 	}
 	if !c.open && !loopback && !c.tls.on() {
 		fmt.Fprintln(out, "without TLS, passwords and records cross the network as plain text")
@@ -242,6 +241,18 @@ func (c site) address(a net.Addr) string {
 		return fmt.Sprintf("%slocalhost:%d (and this machine's addresses)", scheme, t.Port)
 	}
 	return scheme + a.String()
+}
+
+// public is where browsers find it: through the proxy, if there is one.
+func (c site) public(a net.Addr) string {
+	switch {
+	case c.signOn.PublicURL != "":
+		return strings.TrimSuffix(c.signOn.PublicURL, "/")
+	case len(c.hosts) > 0 && !c.tls.on():
+		return "https://" + c.hosts[0]
+	}
+	first, _, _ := strings.Cut(c.address(a), " ")
+	return first
 }
 
 // calcTable is core/calc as the API wants it.

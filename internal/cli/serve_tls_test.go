@@ -145,3 +145,24 @@ func TestServeRefusesHalfTLS(t *testing.T) {
 		command(t, 1, append([]string{"serve", "--addr", "127.0.0.1:0", "--data", filepath.Join(dir, "d")}, args...)...)
 	}
 }
+
+// The first link is at the address that browsers know, not at the one behind the
+// proxy.
+func TestPublicAddress(t *testing.T) {
+	at := &net.TCPAddr{IP: net.IPv4(127, 0, 0, 1), Port: 8020}
+	proxied := site{hosts: []string{"oxygen.ostrelweir.example"}}
+	named := proxied
+	named.signOn.PublicURL = "https://oxygen.ostrelweir.example:8443/"
+	for want, c := range map[string]site{
+		"http://127.0.0.1:8020":                  {},
+		"https://oxygen.ostrelweir.example":      proxied,
+		"https://oxygen.ostrelweir.example:8443": named,
+	} {
+		if got := c.public(at); got != want {
+			t.Errorf("%s, want %s", got, want)
+		}
+	}
+	if got := (site{}).public(&net.TCPAddr{IP: net.IPv4zero, Port: 8020}); got != "http://localhost:8020" {
+		t.Error(got)
+	}
+}
