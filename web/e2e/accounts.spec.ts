@@ -44,6 +44,14 @@ const byPassword = async (page: Page, name: string, pass: string) => {
 	await page.getByRole('button', { name: 'Sign in', exact: true }).click();
 	await expect(page.getByRole('heading', { name: 'Sign in' })).toBeHidden();
 };
+/** How many records lie in the browser, and how many writes wait there. */
+const stored = (page: Page) => page.evaluate(async () => {
+	const db = await new Promise<IDBDatabase>((ok, no) => { const q = indexedDB.open('ullage'); q.onsuccess = () => ok(q.result); q.onerror = () => no(q.error!); });
+	const count = (name: string) => new Promise<number>((ok) => { const q = db.transaction(name).objectStore(name).count(); q.onsuccess = () => ok(q.result); });
+	const n = { records: await count('records'), outbox: await count('outbox') };
+	db.close();
+	return n;
+});
 async function phone(browser: Browser): Promise<[BrowserContext, Page]> {
 	const c = await browser.newContext({ ...PHONE, reducedMotion: 'reduce' });
 	return [c, await c.newPage()];
@@ -102,7 +110,13 @@ test('the link of the terminal makes the administrator, who makes an account', a
 test('a phone whose session ended keeps what is entered, and sends it after signing in', async ({ browser }) => {
 	const [c, page] = await phone(browser);
 	await page.goto(techLink);
-	await page.getByLabel('Password', { exact: true }).fill(TECH);
+	const secret = page.getByLabel('Password', { exact: true });
+	await secret.fill(TECH);
+	for (const [press, type] of [['Show', 'text'], ['Hide', 'password']]) {
+		await page.getByRole('button', { name: press }).click();
+		await expect(secret).toHaveAttribute('type', type);
+		await expect(secret).toHaveAttribute('autocomplete', 'new-password');
+	}
 	await page.getByLabel('The same again').fill(TECH);
 	await page.getByRole('button', { name: 'Sign in' }).click();
 	await expect(page.getByRole('heading', { name: 'Choose a password' })).toBeHidden();
@@ -137,9 +151,22 @@ test('a phone whose session ended keeps what is entered, and sends it after sign
 	await page.getByLabel('PIN for shared devices').fill('482915');
 	await page.getByRole('button', { name: 'Set the PIN' }).click();
 	await expect(page.getByText('The PIN is set.')).toBeVisible();
-	await page.getByRole('button', { name: 'Sign out', exact: true }).click();
-	await expect(page.getByRole('heading', { name: 'Sign in' })).toBeVisible();
-	// The records left the device.
+	// Signing out takes the records off the device, also while something waits; that stays.
+	const signOut = async (waits: number) => {
+		await page.goto(s.url + '/me');
+		await page.getByRole('button', { name: 'Sign out', exact: true }).click();
+		await expect(page.getByRole('heading', { name: 'Sign in' })).toBeVisible();
+		await expect.poll(() => stored(page)).toEqual({ records: 0, outbox: waits });
+	};
+	await c.route('**/api/v1/batch', (r) => r.abort());
+	await sample(page, '372.4');
+	await expect(page.getByTestId('waiting')).toHaveText('1 waiting');
+	await signOut(1);
+	await c.unroute('**/api/v1/batch');
+	await byPassword(page, 'quality.tech', TECH);
+	await synced(page);
+	expect((await samples()).filter((x) => x.inputs.gross_g === 372.4).length).toBe(1);
+	await signOut(0);
 	await page.goto(s.url + '/runs');
 	await expect(page.getByRole('heading', { name: 'Sign in' })).toBeVisible();
 	await c.close();
