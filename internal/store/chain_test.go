@@ -78,13 +78,13 @@ func TestTampering(t *testing.T) {
 		seq  int64
 		says string
 	}{
-		"a body":               {[]string{`UPDATE revision SET body = replace(body, 'c4', 'c5') WHERE seq = 4`}, 4, "not what was written"},
+		"a body":               {[]string{`UPDATE revision SET body = replace(body, '"c4"', '"c5"') WHERE seq = 4`}, 4, "not what was written"},
 		"who wrote it":         {[]string{`UPDATE revision SET by_whom = 'Cellar' WHERE seq = 4`}, 4, "not what was written"},
 		"which device":         {[]string{`UPDATE revision SET device_id = 'phone-2' WHERE seq = 4`}, 4, "not what was written"},
 		"when, the device":     {[]string{`UPDATE revision SET device_at = NULL WHERE seq = 4`}, 4, "not what was written"},
 		"when, the server":     {[]string{`UPDATE revision SET server_at = (SELECT server_at FROM revision WHERE seq = 9) WHERE seq = 4`}, 4, "not what was written"},
 		"which account":        {[]string{`UPDATE chain SET account = 'somebody' WHERE seq = 4`}, 4, "not what was written"},
-		"the hash":             {[]string{`UPDATE chain SET hash = replace(hash, substr(hash, 1, 1), 'f') WHERE seq = 4`}, 4, "not what was written"},
+		"the hash":             {[]string{`UPDATE chain SET hash = CASE substr(hash, 1, 1) WHEN '0' THEN '1' ELSE '0' END || substr(hash, 2) WHERE seq = 4`}, 4, "not what was written"},
 		"deleted":              {[]string{`DELETE FROM newest WHERE seq = 4`, `DELETE FROM revision WHERE seq = 4`}, 4, "gone"},
 		"deleted with hash":    {[]string{`DELETE FROM newest WHERE seq = 4`, `DELETE FROM revision WHERE seq = 4`, `DELETE FROM chain WHERE seq = 4`}, 5, "taken out"},
 		"put in":               {[]string{insertRow(11)}, 11, "put in"},
@@ -163,7 +163,7 @@ func TestAnchors(t *testing.T) {
 			t.Fatalf("%v, %v", parsed, err)
 		}
 		st.Close()
-		tamper(`UPDATE revision SET body = replace(body, 'c4', 'c5') WHERE seq = 4`, `DELETE FROM chain`, `DELETE FROM chain_head`)
+		tamper(`UPDATE revision SET body = replace(body, '"c4"', '"c5"') WHERE seq = 4`, `DELETE FROM chain`, `DELETE FROM chain_head`)
 		st = open() // chains everything anew
 		if v := verify(t, st); len(v.Broken) > 0 {
 			t.Fatalf("this shows only against a head kept elsewhere: %+v", v)
