@@ -14,7 +14,8 @@ import (
 const (
 	tankBefore = 24 * time.Hour
 	tankAfter  = 10 * time.Minute
-	// tankFresh is how long one reading of a tank speaks for it.
+	// tankFresh is how long the nearest of several readings of a tank speaks for
+	// it. One that was read once is taken as steady.
 	tankFresh = 45 * time.Minute
 )
 
@@ -127,8 +128,9 @@ func (d *RunRecords) inletReadings() (out []*Reading) {
 }
 
 // TankAt is the tank's DO at a time, between two readings on a straight line, and
-// for three quarters of an hour that of the nearest. It is not known later, nor
-// once the run draws from another tank.
+// for three quarters of an hour that of the nearest; the only reading there is
+// speaks for all of the run. It is not known later, nor once the run draws from
+// another tank.
 func TankAt(run *Run, events []*Event, tank []*Reading, t time.Time) (float64, bool) {
 	if end, changed := tankEnd(run, events); changed && t.After(end.Time) {
 		return 0, false
@@ -145,6 +147,8 @@ func TankAt(run *Run, events []*Event, tank []*Reading, t time.Time) (float64, b
 	case a != nil && b != nil:
 		share := float64(t.Sub(a.At.Time)) / float64(b.At.Sub(a.At.Time))
 		return *a.DOPpb + (*b.DOPpb-*a.DOPpb)*share, true
+	case len(tank) == 1:
+		return *tank[0].DOPpb, true
 	case a != nil && t.Sub(a.At.Time) <= tankFresh:
 		return *a.DOPpb, true
 	case b != nil && b.At.Sub(t) <= tankFresh:

@@ -36,10 +36,11 @@ export function tankUntil(run: Run, events: RunEvent[]): string | undefined {
 	return end < Infinity ? new Date(end).toISOString() : undefined;
 }
 
-/** The tank's DO at a time: between two readings on a straight line, else the nearest for three quarters of an hour. */
+/** The tank's DO at a time: between two readings on a straight line, else the nearest for three quarters of an hour; the only reading speaks for all of the run. */
 function tankAt(tank: TankReading[], t: number): number | undefined {
 	const a = tank.findLast((r) => ms(r.at) <= t), b = tank.find((r) => ms(r.at) > t);
 	if (a && b) return a.do_ppb! + (b.do_ppb! - a.do_ppb!) * ((t - ms(a.at)) / (ms(b.at) - ms(a.at)));
+	if (tank.length === 1) return tank[0].do_ppb;
 	if (a && t - ms(a.at) <= FRESH) return a.do_ppb;
 	return b && ms(b.at) - t <= FRESH ? b.do_ppb : undefined;
 }
