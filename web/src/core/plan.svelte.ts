@@ -163,4 +163,4 @@ export function sig(x: number | undefined, n = 3): string {
 	return r.toLocaleString('en-US', { maximumFractionDigits: d }).replace('-', '\u2212');
 }
 export const cap = (s: string): string => s.charAt(0).toUpperCase() + s.slice(1);
-export const span = (a: number, b: number, n = 3): string => (sig(a, n) === sig(b, n) ? sig(a, n) : `${sig(a, n)}–${sig(b, n)}`);
+export const span = (a: number, b: number, n = 3): string => (sig(a, n) === sig(b, n) ? sig(a, n) : a < 0 ? `${sig(a, n)} to ${sig(b, n)}` : `${sig(a, n)}–${sig(b, n)}`);
