@@ -88,7 +88,7 @@ function gauge(r: R, rows: Typed): View {
 	const sets = names(rows, 'package'), people = names(rows, 'operator');
 	const mean = new Map(sets.map((s) => [s, rows.filter((x) => String(x.package) === s).reduce((a, x, _, l) => a + Number(x.reading) / l.length, 0)]));
 	const means = (r.operator_means as { operator: string; mean: number; bias: number; n: number }[]) ?? [];
-	const row = (name: string, k: string): (string | number)[] => { const s = r[k] as Source; return [name, s.df, s.ss, s.ms, s.f || '', s.p === 1 && !s.f ? '' : s.p]; };
+	const row = (name: string, k: string): (string | number)[] => { const s = r[k] as Source; return [name, s.df, s.ss, s.ms, s.f || '', s.p === 1 && !s.f ? '' : s.p < 0.0001 ? 'under 0.0001' : s.p]; };
 	return {
 		figures: [fig('Reading’s share of the spread', n(r, 'gauge_share_percent'), '%', undefined, undefined, 1, `${String(r.band)}: below 10 good, to 30 usable (AIAG)`), fig('Same operator again (SD)', n(r, 'repeatability_sd'), 'ppb', undefined, undefined, 2), fig('Between operators (SD)', n(r, 'reproducibility_sd'), 'ppb', undefined, undefined, 2), fig('Two readings differ by more once in twenty', n(r, 'reproducibility_limit'), 'ppb')],
 		plot: {

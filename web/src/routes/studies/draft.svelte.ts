@@ -103,7 +103,7 @@ export class Draft {
 			this.trouble = `${source}: ${this.def.columns.filter((c) => c.needed).map((c) => `"${c.label}" (${c.key})`).join(', ')} was not found among ${[...r.taken, ...r.left].join(', ')}. Give the column that name.`;
 			return;
 		}
-		this.swap({ rows: r.rows, typed: $state.snapshot(this.typed), name: this.name, of: $state.snapshot(this.of) as Of, source }, `${source}: ${r.rows.length} rows, columns ${r.taken.join(', ')}${r.left.length ? `; left out: ${r.left.join(', ')}` : ''}.`);
+		this.swap({ rows: r.rows, typed: $state.snapshot(this.typed), name: this.name, of: $state.snapshot(this.of) as Of, source }, `${source}: ${r.rows.length} rows; columns: ${r.taken.join(' · ')}${r.left.length ? `; left out: ${r.left.join(' · ')}` : ''}`);
 	}
 	/** A block of cells pasted into the grid; one with headings replaces all. */
 	paste(text: string, row: number, column: number, u: Units, keys: string[]): boolean {
