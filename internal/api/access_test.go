@@ -383,6 +383,9 @@ func TestSecurityHeaders(t *testing.T) {
 		if !strings.Contains(csp, "default-src") || !strings.Contains(csp, "frame-ancestors 'none'") || strings.Contains(script, "unsafe-inline") || strings.Contains(script, "'unsafe-eval'") {
 			t.Errorf("%s: %s", path, csp)
 		}
+		if page := script != ""; strings.Contains(csp, "unsafe-inline") && (page || !strings.Contains(csp, "default-src 'none'")) {
+			t.Errorf("%s: what may run scripts may have inline style: %s", path, csp)
+		}
 		if resp.Header.Get("Server") != "" || resp.Header.Get("X-Request-Id") == "" {
 			t.Errorf("%s: %v", path, resp.Header)
 		}
