@@ -156,21 +156,27 @@ func (m *Move) flow() float64 {
 	return 0
 }
 
-// budget adds up those of the steps covered; that of a move holds centrifuge
-// and filter. The first hour of a dry hop has the limit of that point.
+// budget adds up those of the steps covered. That of a move holds centrifuge and
+// filter, and is no less than what they may bring by themselves. The first hour
+// of a dry hop has the limit of that point.
 func (n *network) budget(st *Step) (*float64, string) {
 	sum, from, any := 0.0, "own", false
-	whole := slices.Contains(st.Covers, StepTransfer)
+	whole, move := slices.Contains(st.Covers, StepTransfer), 0.0
 	for _, k := range st.Covers {
-		if whole && (k == StepCentrifuge || k == StepFilter) {
-			continue
-		}
-		if b, ok := n.budgets[k]; ok {
-			sum, any = sum+b.PPB, true
+		ppb, ok := 0.0, false
+		if b, own := n.budgets[k]; own {
+			ppb, ok = b.PPB, true
 		} else if i := slices.IndexFunc(defaultBudgets, func(b Budget) bool { return b.Step == k }); i >= 0 {
-			sum, any, from = sum+defaultBudgets[i].PPB, true, "starting point"
+			ppb, ok, from = defaultBudgets[i].PPB, true, "starting point"
+		}
+		any = any || ok
+		if whole && (k == StepTransfer || k == StepCentrifuge || k == StepFilter) {
+			move = max(move, ppb)
+		} else {
+			sum += ppb
 		}
 	}
+	sum += move
 	if len(st.Covers) == 1 && st.Kind == StepDryHop {
 		if i := slices.IndexFunc(n.w.list, func(v vertex) bool { return v.id == st.To && v.point == DryHop1h }); i >= 0 {
 			sum, from = defaultLimits[1].Green, "starting point"
@@ -225,9 +231,10 @@ func (n *network) total(m *Move) (MoveTotal, bool) {
 	e := estimate{value: -n.sources[end].dosed}
 	e.add(1, &v.estimate)
 	t := MoveTotal{Move: m.ID, To: v.id}
-	main, giving := 0.0, v
+	main, giving, covers := 0.0, v, []string{StepTransfer}
 	var back func(k int, share float64)
 	back = func(k int, share float64) {
+		covers = union(covers, n.sources[k].ops)
 		for _, p := range n.sources[k].parts {
 			u := &n.w.list[p.from]
 			if u.move == m.ID && u.point != TankBefore && len(n.sources[n.of[p.from]].parts) > 0 {
@@ -256,7 +263,7 @@ func (n *network) total(m *Move) (MoveTotal, bool) {
 		a := leakBetween(v, giving, t.Delta, q)
 		t.AirMLMin = &a
 	}
-	st := Step{Covers: []string{StepTransfer}, Kind: StepTransfer}
+	st := Step{Covers: covers, Kind: StepTransfer}
 	t.Budget, _ = n.budget(&st)
 	t.State = stateOf(t.Delta, t.Resolved, t.Budget)
 	return t, true

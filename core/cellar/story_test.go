@@ -193,3 +193,15 @@ func TestNoiseNamesNothing(t *testing.T) {
 		}
 	}
 }
+
+// A move is never allowed less than the filter on its way may bring.
+func TestMoveHoldsItsFilter(t *testing.T) {
+	in := twoTanks("filter")
+	in.Readings = []cellar.Reading{
+		{ID: "a", Batch: "fv", Move: in.Moves[0].ID, Point: cellar.TankBefore, At: after(-5), DO: 5, U: 0.5},
+		{ID: "b", Batch: "bbt", Move: in.Moves[0].ID, Point: cellar.TankAfter, At: after(120), DO: 30, U: 0.5}}
+	m := build(t, in)
+	if len(m.Moves) != 1 || m.Moves[0].Budget == nil || *m.Moves[0].Budget != 30 || m.Moves[0].State != "within" {
+		t.Errorf("%+v", m.Moves)
+	}
+}
