@@ -75,7 +75,7 @@ export const STUDIES: StudyDef[] = [
 	}
 ];
 export const AGREEMENT: StudyDef = {
-	kind: 'agreement', calc: 'agree', title: 'Agreement with a direct reading', asks: 'May the calculated TPO stand in for the direct one?', packages: '20 to 40 pairs; 10 at least', minutes: '15 a pair', of: 'way', least: 4, example: 'pairs',
+	kind: 'agreement', calc: 'agree', title: 'Agreement with a direct reading', asks: 'May the calculated TPO stand in for the direct one?', packages: '20 to 40 pairs; 10 at least', minutes: '15 min a pair', of: 'way', least: 4, example: 'pairs',
 	why: 'A pair is one package read both ways, or two neighbours of one head. Over the whole range you meet, or the answer holds for a part of it only.',
 	steps: ['Choose packages over the range of oxygen and headspace you meet, some low, some high.', 'Read both ways: the calculated figure with its weights and shaken DO, the direct one by the other instrument, within minutes.', 'Type, paste or drop the pairs. Raw columns do as well: shaken DO, temperature, weights, gravity, and TPO is calculated first.'],
 	caution: 'Shaken packages are under pressure: shield while piercing.',
