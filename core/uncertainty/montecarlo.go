@@ -243,8 +243,8 @@ func limits(y []float64) (low, high float64) {
 			return low, high
 		}
 	}
-	high = selectRank(y, b)
-	low = selectRank(y[:b], a)
+	high = Select(y, b)
+	low = Select(y[:b], a)
 	return low, high
 }
 
@@ -253,7 +253,7 @@ func limits(y []float64) (low, high float64) {
 // is ordered. It is not ok where a rank falls outside.
 func limitsByWindow(y []float64, a, b int) (low, high float64, ok bool) {
 	first := append([]float64(nil), y[:block]...)
-	at := func(share float64) float64 { return selectRank(first, int(share*block)) }
+	at := func(share float64) float64 { return Select(first, int(share*block)) }
 	low0, low1, high0, high1 := at(0.019), at(0.031), at(0.969), at(0.981)
 	var lows, highs []float64
 	below, above := 0, 0
@@ -275,12 +275,12 @@ func limitsByWindow(y []float64, a, b int) (low, high float64, ok bool) {
 	if a < 0 || a >= len(lows) || b < 0 || b >= len(highs) {
 		return 0, 0, false
 	}
-	return selectRank(lows, a), selectRank(highs, b), true
+	return Select(lows, a), Select(highs, b), true
 }
 
-// selectRank puts the value of rank k in its place, smaller ones before it
-// (Hoare's selection).
-func selectRank(y []float64, k int) float64 {
+// Select puts the value of rank k, from 0 to len(y)-1, in its place and returns
+// it; none before it is larger (Hoare 1961). It panics on another k.
+func Select(y []float64, k int) float64 {
 	lo, hi := 0, len(y)-1
 	for lo < hi {
 		pivot := median(y[lo], y[(lo+hi)/2], y[hi])

@@ -5,6 +5,8 @@ import (
 	"math"
 	"slices"
 	"time"
+
+	"ullage/core/uncertainty"
 )
 
 // Channels of reading, in the order of the beer.
@@ -227,41 +229,11 @@ func median(x []float64) float64 {
 	if n == 0 {
 		return math.NaN()
 	}
-	high := nth(x, n/2)
+	high := uncertainty.Select(x, n/2)
 	if n%2 == 1 {
 		return high
 	}
 	return (slices.Max(x[:n/2]) + high) / 2
-}
-
-// nth is the k-th smallest; what lies before it is not larger (Hoare 1961).
-func nth(x []float64, k int) float64 {
-	for lo, hi := 0, len(x)-1; lo < hi; {
-		pivot := x[lo+(hi-lo)/2]
-		i, j := lo, hi
-		for i <= j {
-			for x[i] < pivot {
-				i++
-			}
-			for x[j] > pivot {
-				j--
-			}
-			if i <= j {
-				x[i], x[j] = x[j], x[i]
-				i++
-				j--
-			}
-		}
-		switch {
-		case k <= j:
-			hi = j
-		case k >= i:
-			lo = i
-		default:
-			return x[k]
-		}
-	}
-	return x[k]
 }
 
 // spreadOf is the standard deviation by the median absolute deviation.
