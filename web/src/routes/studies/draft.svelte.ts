@@ -1,6 +1,8 @@
 // A study being typed: kept on this device with every key, so that a closed
 // browser or a flat battery loses nothing.
+import { untrack } from 'svelte';
 import { browser } from '$app/env';
+import { page } from '$app/state';
 import type { Study, Units } from '#api/records.ts';
 import { study, type Prepared, type Studied } from '#core/studyrows.ts';
 import { shown, type StudyDef } from '#core/studies.ts';
@@ -152,6 +154,22 @@ export class Draft {
 		} catch (e) {
 			this.trouble = `${f.name}: ${(e as Error).message}`;
 		}
+	}
+	/** Opens the study that the address names, keeps what is typed and computes it. For a page that is being made. */
+	follow(complete?: Parameters<Draft['compute']>[1]): void {
+		$effect(() => {
+			const s = store.get('studies', page.url.searchParams.get('study') ?? undefined);
+			untrack(() => this.open(s));
+		});
+		$effect(() => {
+			void [JSON.stringify(this.rows), JSON.stringify(this.typed), JSON.stringify(this.of), this.name, this.source, this.more, this.id];
+			untrack(() => this.keep());
+		});
+		$effect(() => {
+			void [JSON.stringify(this.rows), JSON.stringify(this.typed)];
+			const u = me.units, t = setTimeout(() => untrack(() => void this.compute(u, complete)), 150);
+			return () => clearTimeout(t);
+		});
 	}
 	/** Rows that are finished, computed; a slower answer never overtakes a newer one. */
 	async compute(u: Units, complete?: (p: Prepared) => Promise<void>): Promise<void> {
