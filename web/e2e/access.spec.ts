@@ -1,11 +1,10 @@
 // axe on every page, phone and desk, light and dark; and targets of 44 px.
-import AxeBuilder from '@axe-core/playwright';
 import { expect, test, type Page } from '@playwright/test';
 import { asPerson, clean, DESK, PHONE, synced, watch } from './browser.ts';
+import { faults } from './fits.ts';
 import { seed, type Seed } from './seed.ts';
 import { Serve } from './serve.ts';
 
-const TAGS = ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'];
 let s: Serve, ids: Seed;
 test.beforeAll(async () => {
 	s = await Serve.start();
@@ -22,11 +21,7 @@ const pages = (): [string, string][] => [
 test('states a page may be in', async ({ browser }) => {
 	test.setTimeout(120000);
 	const found: string[] = [];
-	const axe = async (page: Page, name: string) => {
-		await expect(page.locator('h1')).toBeVisible();
-		const r = await new AxeBuilder({ page }).withTags(TAGS).analyze();
-		for (const v of r.violations) found.push(`${name}: ${v.id}: ${v.nodes.slice(0, 3).map((n) => n.target.join(' ')).join(' | ')}: ${v.help}`);
-	};
+	const axe = async (page: Page, name: string) => void found.push(...(await faults(page, name)));
 	const empty = await Serve.start();
 	const c = await browser.newContext({ ...PHONE, reducedMotion: 'reduce' });
 	const page = await c.newPage();
@@ -99,12 +94,7 @@ for (const [size, view] of [['phone', PHONE], ['desk', DESK]] as const)
 					await expect(page.getByTestId('odd').first()).toBeVisible();
 				}
 				if (name === 'run') await expect(page.locator('canvas').first()).toBeVisible();
-				const r = await new AxeBuilder({ page }).withTags(TAGS).analyze();
-				for (const v of r.violations) found.push(`${name}: ${v.id}: ${v.nodes.slice(0, 3).map((n) => n.target.join(' ')).join(' | ')}: ${v.help}`);
-				const small = await page.evaluate(() => [...document.querySelectorAll<HTMLElement>('button, a.btn, nav a, input:not([type=checkbox]):not([type=radio]), select')].filter((e) => e.checkVisibility() && e.closest('.step') === null).map((e) => ({ e, r: e.getBoundingClientRect() })).filter((x) => x.r.height < 43.5 && x.r.height > 1 && !x.e.closest('.tile')).map((x) => `${x.e.tagName} "${x.e.textContent?.trim().slice(0, 20)}" ${x.r.height}`));
-				for (const x of small) found.push(`${name}: target below 44 px: ${x}`);
-				const wide = await page.evaluate(() => document.documentElement.scrollWidth - document.documentElement.clientWidth);
-				if (wide > 0) found.push(`${name}: ${wide} px wider than the screen`);
+				found.push(...(await faults(page, name)));
 			}
 			expect(found).toEqual([]);
 			clean(w);

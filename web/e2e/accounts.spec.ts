@@ -1,12 +1,12 @@
 // Accounts: the first administrator, a colleague by link, a phone whose session
 // ended with samples waiting, a shared tablet, a device at the line.
-import AxeBuilder from '@axe-core/playwright';
 import { expect, test, type Browser, type BrowserContext, type Page } from '@playwright/test';
 import { mkdtempSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { uuidv7 } from '../src/offline/uuid.ts';
 import { DESK, installed, PHONE, synced } from './browser.ts';
+import { fits } from './fits.ts';
 import { Serve } from './serve.ts';
 
 let s: Serve, boss: BrowserContext, run = '';
@@ -20,13 +20,6 @@ test.afterAll(async () => {
 	await s.end();
 });
 
-const axe = async (page: Page, what: string) => {
-	const r = await new AxeBuilder({ page }).withTags(['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice']).analyze();
-	expect(r.violations.map((v) => `${what}: ${v.id}: ${v.nodes.slice(0, 3).map((n) => n.target.join(' ')).join(' | ')}`)).toEqual([]);
-	const small = await page.evaluate(() => [...document.querySelectorAll('main button, main a.btn, main input:not([type=checkbox]):not([type=radio]), main select')].filter((e) => (e as HTMLElement).offsetParent && e.getBoundingClientRect().height < 44).map((e) => e.outerHTML.slice(0, 80)));
-	expect(small, what).toEqual([]);
-	expect(await page.evaluate(() => document.documentElement.scrollWidth <= innerWidth + 1), `${what} is wider than the screen`).toBe(true);
-};
 const sample = async (page: Page, grams: string) => {
 	await page.goto(`${s.url}/runs/${run}/sample`);
 	await page.getByLabel('Gross weight, g').fill(grams);
@@ -63,14 +56,14 @@ test('the link of the terminal makes the administrator, who makes an account', a
 	const page = await boss.newPage();
 	await page.goto(s.url);
 	await expect(page.getByRole('heading', { name: 'Sign in' })).toBeVisible();
-	await axe(page, 'sign in');
+	await fits(page, 'sign in');
 	await page.goto(s.url + '/calc');
 	await expect(page.locator('h1')).toBeVisible(); // the calculators need no account
 	expect(s.adminLink).toContain('/sign-in#link=');
 	await page.goto(s.adminLink);
 	await expect(page.getByRole('heading', { name: 'Become the administrator' })).toBeVisible();
 	expect(page.url()).not.toContain('link=');
-	await axe(page, 'first administrator');
+	await fits(page, 'first administrator');
 	await page.getByLabel('Your name').fill('Brewmaster');
 	await page.getByLabel('Name to sign in with').fill('brewmaster');
 	await page.getByLabel('Password', { exact: true }).fill('short');
@@ -90,10 +83,10 @@ test('the link of the terminal makes the administrator, who makes an account', a
 	await page.getByRole('button', { name: 'Make the account' }).click();
 	techLink = (await page.locator('code').innerText()).trim();
 	expect(techLink).toContain('#link=');
-	await axe(page, 'accounts');
+	await fits(page, 'accounts');
 	await page.goto(s.url + '/me');
 	await expect(page.getByText('Where you are signed in (1)')).toBeVisible();
-	await axe(page, 'my account');
+	await fits(page, 'my account');
 	// A run to enter into.
 	const [beer, can, lot, line] = [uuidv7(), uuidv7(), uuidv7(), uuidv7()];
 	run = uuidv7();
@@ -137,7 +130,7 @@ test('a phone whose session ended keeps what is entered, and sends it after sign
 	await expect(page.getByTestId('sign-in-to-send')).toContainText('Sign in to send 1 waiting', { timeout: 40000 });
 	await page.goto(s.url + '/runs'); // nothing is lost by closing the app
 	await expect(page.getByTestId('sign-in-to-send')).toContainText('Sign in to send 1 waiting');
-	await axe(page, 'waiting for sign-in');
+	await fits(page, 'waiting for sign-in');
 	await page.getByRole('link', { name: 'Sign in' }).click();
 	await expect(page.getByText('1 waiting on this device')).toBeVisible();
 	await byPassword(page, 'quality.tech', TECH);
@@ -181,7 +174,7 @@ test('a shared tablet goes from hand to hand by PIN', async ({ browser }) => {
 	await page.getByLabel('Name, by its place').fill('Lab tablet');
 	await page.getByRole('button', { name: 'Register' }).click();
 	await expect(page.getByText('This device is Lab tablet now.')).toBeVisible();
-	await axe(page, 'accounts on a phone');
+	await fits(page, 'accounts on a phone');
 	await page.goto(s.url + '/me');
 	await page.getByRole('button', { name: 'Hand over' }).click();
 	await expect(page.getByRole('heading', { name: 'Who takes over?' })).toBeVisible();
@@ -189,7 +182,7 @@ test('a shared tablet goes from hand to hand by PIN', async ({ browser }) => {
 	await page.getByLabel('PIN').fill('000001');
 	await page.getByRole('button', { name: 'Take over' }).click();
 	await expect(page.getByRole('alert')).toContainText('not right');
-	await axe(page, 'hand over');
+	await fits(page, 'hand over');
 	await page.getByLabel('PIN').fill('482915');
 	await page.getByRole('button', { name: 'Take over' }).click();
 	await expect(page.getByRole('heading', { name: 'Who takes over?' })).toBeHidden();
@@ -230,6 +223,6 @@ test('the trail of a sample says who, how, on which device, and proves itself', 
 	await expect(page.getByText('signed in by link')).toBeVisible();
 	await page.getByRole('button', { name: 'Walk the chain' }).click();
 	await expect(page.getByText('The records are what was written.')).toBeVisible();
-	await axe(page, 'trail');
+	await fits(page, 'trail');
 	await page.close();
 });

@@ -1,10 +1,10 @@
 // As a cellar hand: three readings on a phone, offline in between; the map names
 // the step of the demo's four stories; from wort to the run and back; and axe.
-import AxeBuilder from '@axe-core/playwright';
 import { expect, test, type Page } from '@playwright/test';
 import { asPerson, clean, DESK, installed, PHONE, synced, watch } from './browser.ts';
 import { cellarSeed, type CellarSeed } from './cellarseed.ts';
 import { demo } from './demo.ts';
+import { faults } from './fits.ts';
 import { Serve } from './serve.ts';
 
 let s: Serve, ids: CellarSeed;
@@ -162,7 +162,6 @@ test('the map names the step of the four stories; from wort to the run and back'
 	await d.end();
 });
 
-const TAGS = ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'];
 for (const [size, view] of [['phone', PHONE], ['desk', DESK]] as const)
 	for (const scheme of ['light', 'dark'] as const)
 		test(`axe and targets: ${size}, ${scheme}`, async ({ browser }) => {
@@ -184,12 +183,7 @@ for (const [size, view] of [['phone', PHONE], ['desk', DESK]] as const)
 					await expect(page.getByTestId('odd')).toBeVisible();
 				}
 				if (name === 'brews') await expect(page.getByRole('group', { name: /^Chart/ })).toBeVisible();
-				const r = await new AxeBuilder({ page }).withTags(TAGS).analyze();
-				for (const v of r.violations) found.push(`${name}: ${v.id}: ${v.nodes.slice(0, 3).map((n) => n.target.join(' ')).join(' | ')}: ${v.help}`);
-				const small = await page.evaluate(() => [...document.querySelectorAll<HTMLElement>('button, a.btn, input:not([type=checkbox]):not([type=radio]), select')].filter((e) => e.checkVisibility()).map((e) => ({ e, r: e.getBoundingClientRect() })).filter((x) => x.r.height < 43.5 && x.r.height > 1 && !x.e.closest('.tile')).map((x) => `${x.e.tagName} "${x.e.textContent?.trim().slice(0, 20)}" ${x.r.height}`));
-				for (const x of small) found.push(`${name}: target below 44 px: ${x}`);
-				const wide = await page.evaluate(() => document.documentElement.scrollWidth - document.documentElement.clientWidth);
-				if (wide > 0) found.push(`${name}: ${wide} px wider than the screen`);
+				found.push(...(await faults(page, name)));
 			}
 			expect(found).toEqual([]);
 			clean(w);

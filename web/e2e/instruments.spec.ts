@@ -1,13 +1,13 @@
 // Instruments and studies as a technician uses them: a check that fails without a
 // network and opens two released lots again, an agreement study from a workbook,
 // every study on a phone with the command line's number, and axe on each page.
-import AxeBuilder from '@axe-core/playwright';
 import { execFileSync } from 'node:child_process';
 import { mkdirSync, readFileSync } from 'node:fs';
 import { resolve } from 'node:path';
 import { expect, test, type Browser, type Page } from '@playwright/test';
 import { uuidv7 } from '../src/offline/uuid.ts';
 import { asPerson, clean, DESK, installed, PHONE, synced, watch } from './browser.ts';
+import { faults } from './fits.ts';
 import { seed, type Seed } from './seed.ts';
 import { BIN, Serve } from './serve.ts';
 import { workbook } from './workbook.ts';
@@ -87,7 +87,7 @@ test('a check that fails without a network opens two released lots again', async
 		expect(r.hold.state).toBe('held');
 		expect(r.hold.reason).toContain('+9.6 % in air');
 	}
-	await page.screenshot({ path: 'e2e/out/instruments/consequences-phone.png', fullPage: true });
+	if (process.env.LOOK) await page.screenshot({ path: 'e2e/out/instruments/consequences-phone.png', fullPage: true });
 	await page.getByRole('link', { name: /^Run \d+, Vellumrook/ }).first().click();
 	await expect(page.getByTestId('reopened')).toContainText('open again: Bench DO meter failed its check');
 	await expect(page.getByText('On hold').first()).toBeVisible();
@@ -163,7 +163,7 @@ for (const [kind, file] of [['tare', 'tare'], ['capacity', 'capacity'], ['neck',
 		// The draft is still there after the browser was closed.
 		await page.reload();
 		await expect(page.getByTestId('sentence')).toHaveText(want);
-		await page.screenshot({ path: `e2e/out/instruments/${kind}-phone.png`, fullPage: true });
+		if (process.env.LOOK) await page.screenshot({ path: `e2e/out/instruments/${kind}-phone.png`, fullPage: true });
 		clean(w);
 		await page.context().close();
 	});
@@ -210,13 +210,8 @@ for (const [size, view] of [['phone', PHONE], ['desk', DESK]] as const)
 					await example.click();
 					await expect(page.getByTestId('sentence')).toBeVisible();
 				}
-				const r = await new AxeBuilder({ page }).withTags(['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice']).analyze();
-				for (const v of r.violations) found.push(`${name}: ${v.id}: ${v.nodes.slice(0, 3).map((n) => n.target.join(' ')).join(' | ')}: ${v.help}`);
-				const small = await page.evaluate(() => [...document.querySelectorAll<HTMLElement>('button, a.btn, nav a, summary, input:not([type=checkbox]):not([type=radio]):not([type=file]), select')].filter((e) => e.checkVisibility()).map((e) => ({ e, r: e.getBoundingClientRect() })).filter((x) => x.r.height < 43.5 && x.r.height > 1).map((x) => `${x.e.tagName} "${x.e.textContent?.trim().slice(0, 20)}" ${x.r.height}`));
-				for (const x of new Set(small)) found.push(`${name}: target below 44 px: ${x}`);
-				const wide = await page.evaluate(() => document.documentElement.scrollWidth - document.documentElement.clientWidth);
-				if (wide > 0) found.push(`${name}: ${wide} px wider than the screen`);
-				await page.screenshot({ path: `e2e/out/instruments/${name}-${size}-${scheme}.png`, fullPage: true });
+				found.push(...(await faults(page, name)));
+				if (process.env.LOOK) await page.screenshot({ path: `e2e/out/instruments/${name}-${size}-${scheme}.png`, fullPage: true });
 			}
 			expect(found).toEqual([]);
 			clean(w);

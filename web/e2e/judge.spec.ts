@@ -1,10 +1,10 @@
 // Judgement on the demo: the twelve scripted runs by their truth, the same answer
 // made on the device without a network, a lot decided and signed, and the pages.
-import AxeBuilder from '@axe-core/playwright';
 import { mkdirSync } from 'node:fs';
 import { expect, test, type Browser, type Page } from '@playwright/test';
 import { asPerson, clean, DESK, installed, PHONE, synced, watch } from './browser.ts';
 import { demo } from './demo.ts';
+import { faults } from './fits.ts';
 import { seed } from './seed.ts';
 import { Serve } from './serve.ts';
 
@@ -136,13 +136,8 @@ for (const [size, view] of [['phone', PHONE], ['desk', DESK]] as const)
 				await synced(page);
 				await expect(page.locator('h1')).toBeVisible();
 				await expect(page.getByText(/^(Judging|Reading the runs)/)).toHaveCount(0, { timeout: 15000 });
-				const r = await new AxeBuilder({ page }).withTags(['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice']).analyze();
-				for (const v of r.violations) found.push(`${name}: ${v.id}: ${v.nodes.slice(0, 3).map((n) => n.target.join(' ')).join(' | ')}: ${v.help}`);
-				const small = await page.evaluate(() => [...document.querySelectorAll<HTMLElement>('button, a.btn, nav a, input:not([type=checkbox]):not([type=radio]), select')].filter((e) => e.checkVisibility()).map((e) => ({ e, r: e.getBoundingClientRect() })).filter((x) => x.r.height < 43.5 && x.r.height > 1).map((x) => `${x.e.tagName} "${x.e.textContent?.trim().slice(0, 20)}" ${x.r.height}`));
-				for (const x of small) found.push(`${name}: target below 44 px: ${x}`);
-				const wide = await page.evaluate(() => document.documentElement.scrollWidth - document.documentElement.clientWidth);
-				if (wide > 0) found.push(`${name}: ${wide} px wider than the screen`);
-				await page.screenshot({ path: `e2e/out/judge/${name}-${size}-${scheme}.png`, fullPage: true });
+				found.push(...(await faults(page, name)));
+				if (process.env.LOOK) await page.screenshot({ path: `e2e/out/judge/${name}-${size}-${scheme}.png`, fullPage: true });
 			}
 			expect(found).toEqual([]);
 			clean(w);

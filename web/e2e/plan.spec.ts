@@ -1,14 +1,13 @@
 // Planners: each opened on a phone gives what the command line gives for the same
 // inputs (the page prints the command, the test runs it), takes any unit, keeps
 // its inputs in the address, works without a network, and prints its card on one page.
-import AxeBuilder from '@axe-core/playwright';
 import { execFileSync } from 'node:child_process';
 import { resolve } from 'node:path';
 import { expect, test, type Page } from '@playwright/test';
 import { clean, DESK, installed, PHONE, watch } from './browser.ts';
+import { faults } from './fits.ts';
 import { BIN, Serve } from './serve.ts';
 
-const TAGS = ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'];
 const ROOT = resolve(import.meta.dirname, '../..');
 let s: Serve;
 test.beforeAll(async () => (s = await Serve.start()));
@@ -191,12 +190,8 @@ for (const [size, view] of [['phone', PHONE], ['desk', DESK]] as const)
 			await page.evaluate(() => document.querySelectorAll('details').forEach((d) => (d.open = true)));
 			for (const colorScheme of ['light', 'dark'] as const) {
 				await page.emulateMedia({ colorScheme });
-				const r = await new AxeBuilder({ page }).withTags(TAGS).analyze();
-				for (const v of r.violations) found.push(`${path} ${colorScheme}: ${v.id}: ${v.nodes.slice(0, 3).map((n) => n.target.join(' ')).join(' | ')}: ${v.help}`);
+				found.push(...(await faults(page, `${path} ${colorScheme}`)));
 			}
-			for (const x of await page.evaluate(() => [...document.querySelectorAll<HTMLElement>('main button, main a.btn, main input:not([type=checkbox]):not([type=radio]), main select, main summary')].filter((e) => e.checkVisibility() && e.getBoundingClientRect().height < 43.5).map((e) => `${e.tagName} ${e.textContent?.trim().slice(0, 20)}`))) found.push(`${path}: target below 44 px: ${x}`);
-			const wide = await page.evaluate(() => document.documentElement.scrollWidth - document.documentElement.clientWidth);
-			if (wide > 0) found.push(`${path}: ${wide} px wider than the screen`);
 		}
 		expect(found).toEqual([]);
 		clean(w);
