@@ -5,6 +5,8 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/stat/distuv"
+
+	"ullage/core/uncertainty"
 )
 
 // Kinds of finding.
@@ -87,7 +89,7 @@ func testFlows(points []FlowPoint, level float64) FlowTest {
 	case t.P > level:
 		t.Said = fmt.Sprintf("%d pick-ups are inside their scatter: nothing resolved", len(points))
 		return t
-	case t.PPB <= normal95/math.Sqrt(weight):
+	case t.PPB <= uncertainty.Normal95/math.Sqrt(weight):
 		t.Said = "the readings after are not above those before on the whole: an offset, consumption, or readings in the wrong order"
 		t.Kind = FoundUnclear
 		return t
@@ -135,7 +137,7 @@ func (t *FlowTest) fit(points []FlowPoint) {
 		return
 	}
 	t.Kind = shapesOfFlow[best].kind
-	a, half := fits[best].a, normal95*fits[best].se*math.Sqrt(t.scale2)
+	a, half := fits[best].a, uncertainty.Normal95*fits[best].se*math.Sqrt(t.scale2)
 	t.PPB = a * math.Pow(t.mean, shapesOfFlow[best].power)
 	switch t.Kind {
 	case FoundLeak:

@@ -1,6 +1,10 @@
 package cellar
 
-import "math"
+import (
+	"math"
+
+	"ullage/core/uncertainty"
+)
 
 // packages splits the TPO of each run, and holds the sum of the parts of the
 // reconciled way against the TPO read (eq. 47).
@@ -73,7 +77,7 @@ func (n *network) split(r *Run, values []float64) (Package, *Closure) {
 	if end == nil {
 		return p, nil
 	}
-	c := &Closure{TPO: end.value, Sum: sum, Residual: end.value - sum, Allowed: normal95 * math.Sqrt(end.variance())}
+	c := &Closure{TPO: end.value, Sum: sum, Residual: end.value - sum, Allowed: uncertainty.Normal95 * math.Sqrt(end.variance())}
 	c.Within = math.Abs(c.Residual) <= c.Allowed
 	return p, c
 }

@@ -20,9 +20,6 @@ const (
 	runPPB      = 2.0
 )
 
-// normal95 is the 97.5 % point of the normal distribution.
-const normal95 = 1.959963984540054
-
 // spread is the standard uncertainty of a reading: its own part, and the part
 // it shares with every reading of its meter.
 func spread(r *Reading) (own, common float64) {

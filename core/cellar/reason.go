@@ -5,6 +5,8 @@ import (
 	"math"
 	"slices"
 	"strings"
+
+	"ullage/core/uncertainty"
 )
 
 // yeastIn tells that a vessel holds yeast, which takes oxygen up.
@@ -52,7 +54,7 @@ func (n *network) judge(st *Step, v *vertex, d *difference) {
 	may, by := n.w.mayFall(st.Covers, v.batch)
 	st.State = stateOf(st.Delta, st.Resolved, st.Budget)
 	st.Consumed = st.State == "negative" && by == "yeast"
-	half := normal95 * st.U
+	half := uncertainty.Normal95 * st.U
 	switch st.State {
 	case "not_resolved":
 		st.Reason = fmt.Sprintf("%s is inside what meters and sampling scatter by: not resolved, which is not zero", plusMinus(st.Delta, half))
@@ -88,13 +90,13 @@ func (n *network) repeats(st *Step) int {
 	if *st.Budget <= 0 {
 		return 10
 	}
-	k := math.Pow(normal95*st.U/(*st.Budget/2), 2)
+	k := math.Pow(uncertainty.Normal95*st.U/(*st.Budget/2), 2)
 	return int(min(10, max(2, math.Ceil(k))))
 }
 
 // fell explains a reading below the one before it, by what can have done it.
 func (n *network) fell(st *Step, v *vertex, d *difference, may bool, by string) {
-	half := normal95 * st.U
+	half := uncertainty.Normal95 * st.U
 	head := plusMinus(st.Delta, half)
 	if may && by == "yeast" && v.value > 0 && d.before > v.value && st.Hours != nil && *st.Hours > 0.2 {
 		h := *st.Hours * math.Ln2 / math.Log(d.before/v.value)

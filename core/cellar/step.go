@@ -4,6 +4,8 @@ import (
 	"math"
 	"slices"
 	"time"
+
+	"ullage/core/uncertainty"
 )
 
 // difference is what a read vertex holds beyond what flowed into it (eq. 40).
@@ -75,7 +77,7 @@ func (n *network) step(k int) Step {
 	}
 	st.Kind = kindOf(st.Covers)
 	st.U = math.Sqrt(d.variance)
-	half := normal95 * st.U
+	half := uncertainty.Normal95 * st.U
 	st.Low95, st.High95 = d.value-half, d.value+half
 	st.Resolved = math.Abs(d.value) > half
 	if !v.at.IsZero() && !from.at.IsZero() {
@@ -249,7 +251,7 @@ func (n *network) total(m *Move) (MoveTotal, bool) {
 		}
 	}
 	back(end, 1)
-	half := normal95 * math.Sqrt(e.variance())
+	half := uncertainty.Normal95 * math.Sqrt(e.variance())
 	t.Delta, t.Low95, t.High95, t.Resolved = e.value, e.value-half, e.value+half, math.Abs(e.value) > half
 	volume := n.w.volumeOf(m)
 	if v.volume > volume && v.batch == m.To {

@@ -7,6 +7,7 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"ullage/core/stats"
+	"ullage/core/uncertainty"
 )
 
 // TracePoint is one reading of a point in time.
@@ -142,7 +143,7 @@ func line(x, y, w []float64) shapeOfTime {
 		s.chi2 += w[i] * math.Pow(y[i]-my-b*(x[i]-mx), 2)
 	}
 	scale := math.Max(1, s.chi2/float64(len(x)-2))
-	half := normal95 * math.Sqrt(scale/sxx) * 60
+	half := uncertainty.Normal95 * math.Sqrt(scale/sxx) * 60
 	s.fill = func(t *Trace) {
 		t.Start, t.End = my+b*(x[0]-mx), my+b*(x[len(x)-1]-mx)
 		t.PerHour, t.Low95, t.High95 = b*60, b*60-half, b*60+half
@@ -168,7 +169,7 @@ func stepIn(x, y, w []float64) shapeOfTime {
 					w2 += w[i]
 				}
 			}
-			half := normal95 * math.Sqrt((1/w1+1/w2)*math.Max(1, c/float64(n-3)))
+			half := uncertainty.Normal95 * math.Sqrt((1/w1+1/w2)*math.Max(1, c/float64(n-3)))
 			s.fill = func(t *Trace) {
 				t.Start, t.End, t.At, t.Low95, t.High95 = m1, m2, at, m2-m1-half, m2-m1+half
 			}
@@ -215,7 +216,7 @@ func decay(x, y, w []float64) (shapeOfTime, bool) {
 	s.fill = func(t *Trace) {
 		t.Start, t.End, t.Tau = start, end, 1/rate
 		if se < 2 {
-			t.TauLow, t.TauHigh = math.Exp(-normal95*se)/rate, math.Exp(normal95*se)/rate
+			t.TauLow, t.TauHigh = math.Exp(-uncertainty.Normal95*se)/rate, math.Exp(uncertainty.Normal95*se)/rate
 		}
 	}
 	return s, true

@@ -3,7 +3,6 @@ package cellar
 import (
 	"fmt"
 	"math"
-	"slices"
 	"strconv"
 	"strings"
 )
@@ -11,26 +10,6 @@ import (
 func entry(list string, i int, field string) string { return fmt.Sprintf("%s[%d].%s", list, i, field) }
 
 func list(words []string) string { return strings.Join(words, ", ") }
-
-// number to as many digits as a reading has.
-func number(v float64) string {
-	switch a := math.Abs(v); {
-	case a >= 100 || v == math.Trunc(v) && a < 1e15:
-		return strconv.FormatFloat(v, 'f', 0, 64)
-	case a >= 10:
-		return strings.TrimSuffix(strconv.FormatFloat(v, 'f', 1, 64), ".0")
-	case a >= 0.001:
-		return strconv.FormatFloat(v, 'g', 3, 64)
-	}
-	return strconv.FormatFloat(v, 'g', 2, 64)
-}
-
-func signed(v float64) string {
-	if v < 0 {
-		return "−" + number(-v)
-	}
-	return "+" + number(v)
-}
 
 // plusMinus is a difference with its interval, to the digits that the interval
 // leaves a meaning.
@@ -76,13 +55,4 @@ func StepWord(step string) string {
 		return w
 	}
 	return step
-}
-
-func median(x []float64) float64 {
-	if len(x) == 0 {
-		return 0
-	}
-	s := slices.Sorted(slices.Values(x))
-	n := len(s)
-	return (s[(n-1)/2] + s[n/2]) / 2
 }

@@ -3,9 +3,11 @@ package cellar
 import (
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"ullage/core/stats"
+	"ullage/core/uncertainty"
 )
 
 // BrewEfficiency is the oxygen efficiency of one past brew.
@@ -62,7 +64,7 @@ type BrewPoint struct {
 func TrendOf(brews []BrewEfficiency, cleaned bool) BrewTrend {
 	t := BrewTrend{N: len(brews), Points: []BrewPoint{}, Scatter: 0.1, Next: priorEfficiency}
 	if len(brews) == 0 {
-		t.NextLow, t.NextHigh = priorEfficiency-normal95*priorEfficiencySD, priorEfficiency+normal95*priorEfficiencySD
+		t.NextLow, t.NextHigh = priorEfficiency-uncertainty.Normal95*priorEfficiencySD, priorEfficiency+uncertainty.Normal95*priorEfficiencySD
 		t.Sentence = "no past brew: 55 % is common practice for a stone in the line, and may be far off"
 		return t
 	}
@@ -129,7 +131,7 @@ func (t *BrewTrend) fit(x, y []float64, next float64, segments int, brews []Brew
 	at := func(k float64) float64 { return level + slope*(k-mx) }
 	t.Next = math.Min(1, math.Max(0.02, at(next)+local))
 	sd := math.Sqrt(t.Scatter*t.Scatter + t.Weight*seMean*seMean + own*math.Pow((next-mx)*slopeSE, 2))
-	t.NextLow, t.NextHigh = math.Max(0, t.Next-normal95*sd), math.Min(1, t.Next+normal95*sd)
+	t.NextLow, t.NextHigh = math.Max(0, t.Next-uncertainty.Normal95*sd), math.Min(1, t.Next+uncertainty.Normal95*sd)
 	for i := range y {
 		f := at(x[i])
 		t.Points = append(t.Points, BrewPoint{brews[i].ID, int(x[i]), y[i], f, math.Abs(y[i]-f) > 3*t.Scatter})
@@ -215,4 +217,13 @@ func brews(n int) string {
 		return "1 brew"
 	}
 	return fmt.Sprintf("%d brews", n)
+}
+
+func median(x []float64) float64 {
+	if len(x) == 0 {
+		return 0
+	}
+	s := slices.Sorted(slices.Values(x))
+	n := len(s)
+	return (s[(n-1)/2] + s[n/2]) / 2
 }

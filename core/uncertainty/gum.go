@@ -5,8 +5,8 @@ import (
 	"sort"
 )
 
-// normal95 is the 97.5 % point of the normal distribution.
-const normal95 = 1.959963984540054
+// Normal95 is the 97.5 % point of the normal distribution.
+const Normal95 = 1.959963984540054
 
 // First is the first-order propagation of JCGM 100 (eq. 33), for use over many
 // results: it keeps its working memory.
@@ -106,7 +106,7 @@ var lnCoverage = [25]float64{
 // interpolation, within 1e-6 of it; below one degree of freedom that of one.
 func coverage(dof float64) float64 {
 	if dof == 0 {
-		return normal95
+		return Normal95
 	}
 	last := len(lnCoverage) - 1
 	x := float64(last) / max(dof, 1)

@@ -166,7 +166,7 @@ func TestCoverageTable(t *testing.T) {
 			t.Fatalf("%v degrees of freedom: %v, want %v", 1/inverse, got, want)
 		}
 	}
-	if coverage(0) != normal95 || math.Abs(coverage(1e9)-normal95) > 1e-6 || coverage(0.2) != coverage(1) {
+	if coverage(0) != Normal95 || math.Abs(coverage(1e9)-Normal95) > 1e-6 || coverage(0.2) != coverage(1) {
 		t.Error(coverage(0), coverage(1e9), coverage(0.2))
 	}
 }

@@ -1,0 +1,28 @@
+package cellar
+
+import (
+	"math"
+	"strconv"
+	"strings"
+)
+
+// number writes a value of any unit to as many digits as a reading has.
+func number(v float64) string {
+	switch a := math.Abs(v); {
+	case a >= 100 || v == math.Trunc(v) && a < 1e15:
+		return strconv.FormatFloat(v, 'f', 0, 64)
+	case a >= 10:
+		return strings.TrimSuffix(strconv.FormatFloat(v, 'f', 1, 64), ".0")
+	case a >= 0.001:
+		return strconv.FormatFloat(v, 'g', 3, 64)
+	}
+	return strconv.FormatFloat(v, 'g', 2, 64)
+}
+
+// signed is number with its sign always shown.
+func signed(v float64) string {
+	if v < 0 {
+		return "−" + number(-v)
+	}
+	return "+" + number(v)
+}
