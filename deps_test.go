@@ -38,8 +38,9 @@ var rooms = []room{
 	{name: "core/process", may: []string{"core/oxygen", "core/quantity", "core/uncertainty"}, because: "planners use physics, not verdicts or doors"},
 	{name: "core/verdict", may: []string{"core/stats", "core/quantity", "core/uncertainty"}, because: "a judgement needs readings and limits, not physics or records", planned: true},
 	{name: "core/cellar", may: []string{"core/oxygen", "core/quantity", "core/stats", "core/uncertainty"}, because: "the way from wort to package is mass balance over readings; it judges no package and knows no records"},
+	{name: "core/wort", may: []string{"core/oxygen", "core/quantity", "core/stats", "core/uncertainty"}, because: "the one place where oxygen is wanted: targets, gas and past brews; it knows no map and no records"},
 	{name: "core/sampling", may: []string{"core/stats", "core/quantity"}, because: "a plan is statistics and the clock of a run; it reads no record"},
-	{name: "core/calc", may: []string{"core/sampling", "core/quantity", "core/oxygen", "core/cellar", "core/uncertainty", "core/stats", "core/process", "core/verdict"}, because: "the counter serves every door alike, so it knows none"},
+	{name: "core/calc", may: []string{"core/sampling", "core/quantity", "core/oxygen", "core/cellar", "core/wort", "core/uncertainty", "core/stats", "core/process", "core/verdict"}, because: "the counter serves every door alike, so it knows none"},
 	{name: "checks", because: "published values are data; tests and doors read them, they read nothing"},
 
 	{name: "internal/lab", may: []string{"core/..."}, because: "rules and records must not depend on where they are stored or shown"},

@@ -3,9 +3,9 @@ package calc
 import (
 	"fmt"
 
-	"ullage/core/cellar"
 	"ullage/core/oxygen"
 	"ullage/core/quantity"
+	"ullage/core/wort"
 )
 
 // WortTrendInput is past brews, oldest first.
@@ -37,7 +37,7 @@ func WortTrend(in *WortTrendInput) (Answer, error) {
 	if len(in.Rows) == 0 {
 		return Answer{}, tooFewRows(0, 1)
 	}
-	var brews []cellar.BrewEfficiency
+	var brews []wort.BrewEfficiency
 	var w []Warning
 	cleaned := false
 	for i, r := range in.Rows {
@@ -58,10 +58,10 @@ func WortTrend(in *WortTrendInput) (Answer, error) {
 			w = warn(w, "efficiency_unlikely", "rows", id, fmt.Sprintf("%.0f %% of its gas dissolved, which is unlikely: it is left out", 100*e), "check flow, scale of the float meter and unit of the DO")
 			continue
 		}
-		brews = append(brews, cellar.BrewEfficiency{ID: id, At: r.At.Time, Efficiency: e, Cleaned: cleaned})
+		brews = append(brews, wort.BrewEfficiency{ID: id, At: r.At.Time, Efficiency: e, Cleaned: cleaned})
 		cleaned = false
 	}
-	return Answer{Result: cellar.TrendOf(brews, in.Cleaned || cleaned), Warnings: w}, nil
+	return Answer{Result: wort.TrendOf(brews, in.Cleaned || cleaned), Warnings: w}, nil
 }
 
 // efficiency of a brew, or what it lacks.
@@ -101,7 +101,7 @@ func (r *WortTrendRow) efficiency() (e float64, why string, err error) {
 	}
 	err = first(between("do_ppb", float64(*r.DO), 0, 2e5, "check the unit: 9.5 ppm is 9500 ppb"), between("carried_ppb", valueOr(r.Carried, 0), 0, 1e5, "check the unit"),
 		bigVolume("wort_ml", *r.Volume), between("knockout_min", float64(*r.Minutes), 0.01, 1e5, "check the unit"))
-	return cellar.Efficiency(float64(*r.DO), valueOr(r.Carried, 0), hl(r.Volume), flow, float64(*r.Minutes), share), "", err
+	return wort.Efficiency(float64(*r.DO), valueOr(r.Carried, 0), hl(r.Volume), flow, float64(*r.Minutes), share), "", err
 }
 
 func wortGas(word string) (gas string, share float64, err error) {
@@ -128,18 +128,18 @@ func floatConditions(scaledFor, gas string, gauge *quantity.GaugePressure, t *qu
 
 func floatFlow(reading float64, scaledFor, gas string, gauge *quantity.GaugePressure, t *quantity.Temperature) (float64, error) {
 	scale, bar, temperature, err := floatConditions(scaledFor, gas, gauge, t)
-	return cellar.FloatFlow(reading, scale, gas, bar, temperature), err
+	return wort.FloatFlow(reading, scale, gas, bar, temperature), err
 }
 
 // WortTargetInput is a wort and its yeast.
 type WortTargetInput struct {
-	Extract    quantity.Extract          `json:"extract_plato" need:"yes" help:"extract of the wort"`
-	Style      string                    `json:"style" help:"ale (when not said) or lager"`
-	Source     string                    `json:"yeast_source" help:"repitch (when not said), propagated or dry"`
-	Generation float64                   `json:"generation" help:"generation of the yeast"`
-	Age        float64                   `json:"slurry_days" help:"age of the slurry, days"`
-	Pitch      float64                   `json:"pitch_million_ml" help:"cells pitched, million a mL"`
-	Rules      only[[]cellar.TargetRule] `json:"rules" help:"your own: list of from_plato, below_plato, style, low_mg_l, high_mg_l, note, source"`
+	Extract    quantity.Extract        `json:"extract_plato" need:"yes" help:"extract of the wort"`
+	Style      string                  `json:"style" help:"ale (when not said) or lager"`
+	Source     string                  `json:"yeast_source" help:"repitch (when not said), propagated or dry"`
+	Generation float64                 `json:"generation" help:"generation of the yeast"`
+	Age        float64                 `json:"slurry_days" help:"age of the slurry, days"`
+	Pitch      float64                 `json:"pitch_million_ml" help:"cells pitched, million a mL"`
+	Rules      only[[]wort.TargetRule] `json:"rules" help:"your own: list of from_plato, below_plato, style, low_mg_l, high_mg_l, note, source"`
 }
 
 // WortTarget proposes the DO for a wort, by rules that may be the user's own.
@@ -164,7 +164,7 @@ func WortTarget(in *WortTargetInput) (Answer, error) {
 			return Answer{}, &quantity.Error{Field: cellarField("rules", i, "high_mg_l"), Value: format(r.High, 1), Message: "is below low_mg_l or above 100, or the gravities are the wrong way round", Mend: "from_plato < below_plato, low_mg_l ≤ high_mg_l"}
 		}
 	}
-	t, ok := cellar.TargetFor(cellar.Pitch{Plato: float64(in.Extract), Style: in.Style, Source: in.Source, Generation: int(in.Generation), AgeDays: in.Age, MillionML: in.Pitch}, in.Rules.is)
+	t, ok := wort.TargetFor(wort.Pitch{Plato: float64(in.Extract), Style: in.Style, Source: in.Source, Generation: int(in.Generation), AgeDays: in.Age, MillionML: in.Pitch}, in.Rules.is)
 	if !ok {
 		return Answer{}, &quantity.Error{Field: "extract_plato", Value: format(float64(in.Extract), 1), Message: "has no rule", Mend: "add one for it"}
 	}

@@ -4,10 +4,10 @@ import (
 	"fmt"
 	"math"
 
-	"ullage/core/cellar"
 	"ullage/core/oxygen"
 	"ullage/core/process"
 	"ullage/core/quantity"
+	"ullage/core/wort"
 )
 
 type wortInput struct {
@@ -72,7 +72,7 @@ func WortOxygen(in *wortInput) (Answer, error) {
 	if err != nil {
 		return Answer{}, err
 	}
-	const density = cellar.NormalOxygen / 1000 // g/L
+	const density = wort.NormalOxygen / 1000 // g/L
 	aim, err := in.aim(carried)
 	if err != nil {
 		return Answer{}, err

@@ -3,6 +3,7 @@ package calc
 import (
 	"ullage/core/cellar"
 	"ullage/core/quantity"
+	"ullage/core/wort"
 )
 
 // WortFillRow is one brew of a tank.
@@ -83,7 +84,7 @@ func (in *wortInput) second(r *WortResult, share float64) error {
 		return &quantity.Error{Field: "second_ppb", Value: format(float64(*in.Second), 0), Message: "needs the volume of the tank", Mend: "give wort_ml with knockout_min, or fills"}
 	}
 	grams := cellar.Grams(float64(*in.Second), volume) / float64(eff)
-	nl := grams * 1000 / (cellar.NormalOxygen * share)
+	nl := grams * 1000 / (wort.NormalOxygen * share)
 	r.SecondGrams, r.SecondNL = &grams, &nl
 	return nil
 }
@@ -97,7 +98,7 @@ func (in *wortInput) float(r *WortResult, gas string) error {
 	if err != nil {
 		return err
 	}
-	shown := cellar.FloatReading(r.Flow, scale, gas, bar, t)
+	shown := wort.FloatReading(r.Flow, scale, gas, bar, t)
 	r.Float = &shown
 	return nil
 }

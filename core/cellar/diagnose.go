@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 	"time"
+	"ullage/core/quantity"
 )
 
 // diagnose names the causes that the readings of the map show, the largest
@@ -197,7 +198,7 @@ func (w *way) gasEvidence(m *Map, f *Finding) {
 		if g.Batch != f.Batch {
 			continue
 		}
-		f.Evidence += fmt.Sprintf("; its gas holds %s %% oxygen, which beer follows up to %s ppb", number(g.Fraction*100), number(g.Contact))
+		f.Evidence += fmt.Sprintf("; its gas holds %s %% oxygen, which beer follows up to %s ppb", quantity.Figure(g.Fraction*100), quantity.Figure(g.Contact))
 	}
 	for i := range w.in.Runs {
 		if w.in.Runs[i].Batch == f.Batch {
@@ -220,7 +221,7 @@ func (w *way) twoMeters() []Finding {
 				oa, ca := spread(a)
 				ob, cb := spread(b)
 				if d, u := b.DO-a.DO, math.Sqrt(oa*oa+ca*ca+ob*ob+cb*cb); math.Abs(d) > 3*u {
-					f := (&Test{Where: PointWord(v.point)}).finding(FoundMeter, d, fmt.Sprintf("%s read %s ppb and %s %s ppb within 10 min, %s standard uncertainties apart", a.Meter, number(a.DO), b.Meter, number(b.DO), number(math.Abs(d)/u)))
+					f := (&Test{Where: PointWord(v.point)}).finding(FoundMeter, d, fmt.Sprintf("%s read %s ppb and %s %s ppb within 10 min, %s standard uncertainties apart", a.Meter, quantity.Figure(a.DO), b.Meter, quantity.Figure(b.DO), quantity.Figure(math.Abs(d)/u)))
 					f.Batch, f.Move = v.batch, v.move
 					out = append(out, f)
 				}
@@ -246,7 +247,7 @@ func (w *way) ofStep(st *Step, named []Finding, steps int) []Finding {
 	case st.State == "over" && st.Kind == StepDryHop:
 		f = t.finding(FoundDryHop, st.Delta, st.Reason)
 		if dose := w.hopDose(st.Batch); dose > 0 {
-			f.Evidence += fmt.Sprintf("; %s ppb for each g/L of hops: common practice finds 5 to 15 from a purged doser, 30 to 100 open", number(st.Delta/dose))
+			f.Evidence += fmt.Sprintf("; %s ppb for each g/L of hops: common practice finds 5 to 15 from a purged doser, 30 to 100 open", quantity.Figure(st.Delta/dose))
 			f.Fit = map[string]any{"hops_g_l": dose, "ppb_per_g_l": st.Delta / dose}
 		}
 	case st.State == "over" && st.Low95 <= *st.Budget:

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 	"time"
+	"ullage/core/quantity"
 )
 
 // clocks finds readings whose times contradict the way.
@@ -50,9 +51,9 @@ func (w *way) units() {
 		for _, r := range v.readings {
 			switch {
 			case IsWort(v.point) && v.point == WortOxygenated && r.DO > 0 && r.DO < 50:
-				w.warn("unit_slip", r.ID, fmt.Sprintf("wort at %s ppb: %s mg/L would be usual", number(r.DO), number(r.DO)), fmt.Sprintf("if the meter showed mg/L, write %s ppb", number(r.DO*1000)))
+				w.warn("unit_slip", r.ID, fmt.Sprintf("wort at %s ppb: %s mg/L would be usual", quantity.Figure(r.DO), quantity.Figure(r.DO)), fmt.Sprintf("if the meter showed mg/L, write %s ppb", quantity.Figure(r.DO*1000)))
 			case !IsWort(v.point) && r.DO >= EventPPB && r.Confirmed != "event" && !ofPackage(v.point):
-				w.warn("unit_slip", r.ID, fmt.Sprintf("%s ppb after fermentation: a slip of the unit (%s ppb), or an event", number(r.DO), number(r.DO/1000)), "type it again, or confirm the event")
+				w.warn("unit_slip", r.ID, fmt.Sprintf("%s ppb after fermentation: a slip of the unit (%s ppb), or an event", quantity.Figure(r.DO), quantity.Figure(r.DO/1000)), "type it again, or confirm the event")
 			}
 		}
 	}

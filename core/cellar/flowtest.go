@@ -6,6 +6,7 @@ import (
 
 	"gonum.org/v1/gonum/stat/distuv"
 
+	"ullage/core/quantity"
 	"ullage/core/uncertainty"
 )
 
@@ -95,7 +96,7 @@ func testFlows(points []FlowPoint, level float64) FlowTest {
 		return t
 	case most < 1.25*least:
 		t.Kind = FoundUnclear
-		t.Said = fmt.Sprintf("oxygen comes in, %s ppb; all flows are alike, so its kind is not told: read again at half the flow", signed(t.PPB))
+		t.Said = fmt.Sprintf("oxygen comes in, %s ppb; all flows are alike, so its kind is not told: read again at half the flow", quantity.Signed(t.PPB))
 		return t
 	}
 	t.fit(points)
@@ -133,7 +134,7 @@ func (t *FlowTest) fit(points []FlowPoint) {
 	t.Chi2, t.Next, t.NextChi2 = fits[best].chi2, shapesOfFlow[second].kind, fits[second].chi2
 	if (t.NextChi2-t.Chi2)/t.scale2 < clear {
 		t.Kind = FoundUnclear
-		t.Said = fmt.Sprintf("oxygen comes in, %s ppb; %s and %s fit alike: read again at a flow farther away", signed(t.PPB), kindWords[shapesOfFlow[best].kind], kindWords[t.Next])
+		t.Said = fmt.Sprintf("oxygen comes in, %s ppb; %s and %s fit alike: read again at a flow farther away", quantity.Signed(t.PPB), kindWords[shapesOfFlow[best].kind], kindWords[t.Next])
 		return
 	}
 	t.Kind = shapesOfFlow[best].kind
@@ -143,13 +144,13 @@ func (t *FlowTest) fit(points []FlowPoint) {
 	case FoundLeak:
 		t.GramsPerH, t.Low95, t.High95 = Grams(a, 1), Grams(a-half, 1), Grams(a+half, 1)
 		t.AirMLMin = AirLeak(a, 1)
-		t.Said = fmt.Sprintf("pick-up × flow is constant: %s mg of oxygen an hour come in, %s mL of air a minute", number(t.GramsPerH*1000), number(t.AirMLMin))
+		t.Said = fmt.Sprintf("pick-up × flow is constant: %s mg of oxygen an hour come in, %s mL of air a minute", quantity.Figure(t.GramsPerH*1000), quantity.Figure(t.AirMLMin))
 	case FoundProportional:
 		t.Low95, t.High95 = a-half, a+half
-		t.Said = fmt.Sprintf("pick-up does not follow the flow: %s ppb at every flow", signed(a))
+		t.Said = fmt.Sprintf("pick-up does not follow the flow: %s ppb at every flow", quantity.Signed(a))
 	case FoundSuction:
 		t.PerFlow, t.Low95, t.High95 = a, a-half, a+half
-		t.Said = fmt.Sprintf("pick-up rises with the flow: %s ppb for each hL/h", signed(a))
+		t.Said = fmt.Sprintf("pick-up rises with the flow: %s ppb for each hL/h", quantity.Signed(a))
 	}
 }
 

@@ -135,7 +135,7 @@ func (w *way) volumes() {
 			}
 		}
 		if arrivals && known && in > 0 && b.VolumeHL > 0 && (in < b.VolumeHL*(1-slack) || in > b.VolumeHL*(1+slack)) {
-			w.warn("volumes_differ", b.ID, fmt.Sprintf("%s is recorded with %s hL, and %s hL went into it", w.in.name(b.ID), number(b.VolumeHL), number(in)),
+			w.warn("volumes_differ", b.ID, fmt.Sprintf("%s is recorded with %s hL, and %s hL went into it", w.in.name(b.ID), quantity.Figure(b.VolumeHL), quantity.Figure(in)),
 				"check both; grams are of the recorded volume, blends of the moves")
 		}
 		most := max(in, b.VolumeHL)
@@ -144,7 +144,7 @@ func (w *way) volumes() {
 			if outs > 1 && out > 1.5*most {
 				code, what = "emptied_twice", "it was emptied twice by these records"
 			}
-			w.warn(code, b.ID, fmt.Sprintf("%s held %s hL and %s hL left it: %s", w.in.name(b.ID), number(most), number(out), what),
+			w.warn(code, b.ID, fmt.Sprintf("%s held %s hL and %s hL left it: %s", w.in.name(b.ID), quantity.Figure(most), quantity.Figure(out), what),
 				"check the moves: one may belong to another batch, or be entered twice")
 		}
 	}

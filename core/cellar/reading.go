@@ -173,9 +173,9 @@ func (in *Input) checkReading(i int, batches map[string]bool, moves map[string]*
 	case r.Batch == "" && r.Move == "":
 		return &quantity.Error{Field: entry("readings", i, "batch"), Message: "is missing", Mend: "say which batch was read"}
 	case !(r.DO >= -20 && r.DO <= 1e5):
-		return &quantity.Error{Field: entry("readings", i, "do_ppb"), Value: number(r.DO), Message: "ppb is outside -20 to 100000", Mend: "check the unit: 9.5 ppm is 9500 ppb"}
+		return &quantity.Error{Field: entry("readings", i, "do_ppb"), Value: quantity.Figure(r.DO), Message: "ppb is outside -20 to 100000", Mend: "check the unit: 9.5 ppm is 9500 ppb"}
 	case r.U < 0 || r.U > 1e5:
-		return &quantity.Error{Field: entry("readings", i, "u_ppb"), Value: number(r.U), Message: "ppb is no standard uncertainty", Mend: "leave it out to have it assumed"}
+		return &quantity.Error{Field: entry("readings", i, "u_ppb"), Value: quantity.Figure(r.U), Message: "ppb is no standard uncertainty", Mend: "leave it out to have it assumed"}
 	}
 	return nil
 }
@@ -203,7 +203,7 @@ func (in *Input) checkRest(batches map[string]bool) error {
 		}
 		for _, v := range []*float64{r.Inlet, r.Unshaken, r.TPO, r.Tank} {
 			if v != nil && !(*v >= -20 && *v <= 1e5) {
-				return &quantity.Error{Field: entry("runs", i, "tpo_ppb"), Value: number(*v), Message: "ppb is outside -20 to 100000, here or in the other readings of the run", Mend: "check the unit"}
+				return &quantity.Error{Field: entry("runs", i, "tpo_ppb"), Value: quantity.Figure(*v), Message: "ppb is outside -20 to 100000, here or in the other readings of the run", Mend: "check the unit"}
 			}
 		}
 	}
@@ -212,7 +212,7 @@ func (in *Input) checkRest(batches map[string]bool) error {
 
 func positive(field string, v, most float64) error {
 	if !(v >= 0 && v <= most) {
-		return &quantity.Error{Field: field, Value: number(v), Message: "is below 0 or too large", Mend: "check the value and the unit"}
+		return &quantity.Error{Field: field, Value: quantity.Figure(v), Message: "is below 0 or too large", Mend: "check the value and the unit"}
 	}
 	return nil
 }

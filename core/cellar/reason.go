@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"ullage/core/quantity"
 	"ullage/core/uncertainty"
 )
 
@@ -59,17 +60,17 @@ func (n *network) judge(st *Step, v *vertex, d *difference) {
 	case "not_resolved":
 		st.Reason = fmt.Sprintf("%s is inside what meters and sampling scatter by: not resolved, which is not zero", plusMinus(st.Delta, half))
 		if st.Budget != nil && st.High95 <= *st.Budget {
-			st.Reason += fmt.Sprintf("; at most %s ppb, within its %s", number(st.High95), number(*st.Budget))
+			st.Reason += fmt.Sprintf("; at most %s ppb, within its %s", quantity.Figure(st.High95), quantity.Figure(*st.Budget))
 		} else if st.Budget != nil {
-			st.NextCheck = fmt.Sprintf("read both sides within 5 min with one meter, %d times each, to tell it from its %s ppb", n.repeats(st), number(*st.Budget))
+			st.NextCheck = fmt.Sprintf("read both sides within 5 min with one meter, %d times each, to tell it from its %s ppb", n.repeats(st), quantity.Figure(*st.Budget))
 		}
 	case "within":
-		st.Reason = fmt.Sprintf("%s, within its %s", plusMinus(st.Delta, half), number(*st.Budget))
+		st.Reason = fmt.Sprintf("%s, within its %s", plusMinus(st.Delta, half), quantity.Figure(*st.Budget))
 		if st.High95 > *st.Budget {
 			st.Reason += "; the interval reaches above it"
 		}
 	case "over":
-		st.Reason = fmt.Sprintf("%s, over its %s", plusMinus(st.Delta, half), number(*st.Budget))
+		st.Reason = fmt.Sprintf("%s, over its %s", plusMinus(st.Delta, half), quantity.Figure(*st.Budget))
 		if st.Low95 <= *st.Budget {
 			st.Reason += "; the interval still holds the budget"
 		}
@@ -108,7 +109,7 @@ func (n *network) fell(st *Step, v *vertex, d *difference, may bool, by string) 
 	case by == "yeast":
 		st.Reason = head + ", taken up by yeast"
 		if st.HalfLifeH != nil {
-			st.Reason += fmt.Sprintf(", half of it in %s h", number(*st.HalfLifeH))
+			st.Reason += fmt.Sprintf(", half of it in %s h", quantity.Figure(*st.HalfLifeH))
 		}
 		st.Reason += "; oxygen gone is not harm undone"
 		st.NextCheck = "find what brought it in; the fall is the yeast's work, not a repair"
@@ -128,7 +129,7 @@ func (n *network) fell(st *Step, v *vertex, d *difference, may bool, by string) 
 		st.Reason = head + " where nothing takes oxygen up: a sample is mislabelled, the readings are in the wrong order, or the one before it was not flushed"
 		st.NextCheck = "read both points again within 5 min; check point and time of both records"
 		if st.Hours != nil && *st.Hours > 12 {
-			st.Reason += fmt.Sprintf("; over %s h yeast or sulphite may have consumed it", number(*st.Hours))
+			st.Reason += fmt.Sprintf("; over %s h yeast or sulphite may have consumed it", quantity.Figure(*st.Hours))
 		}
 	}
 	if !st.Consumed && by == "" && st.Hours != nil && *st.Hours < 0 {

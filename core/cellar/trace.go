@@ -6,6 +6,7 @@ import (
 
 	"gonum.org/v1/gonum/stat/distuv"
 
+	"ullage/core/quantity"
 	"ullage/core/stats"
 	"ullage/core/uncertainty"
 )
@@ -81,7 +82,7 @@ func readTrace(points []TracePoint, flow, level float64) Trace {
 		}
 	}
 	if best < 0 {
-		t.Said = fmt.Sprintf("%d readings about %s ppb, no shape in time: nothing resolved", n, number(mean))
+		t.Said = fmt.Sprintf("%d readings about %s ppb, no shape in time: nothing resolved", n, quantity.Figure(mean))
 		return t
 	}
 	s := &shapes[best]
@@ -251,14 +252,14 @@ func ending(x, y, w []float64, rate float64) (end, start, chi2 float64) {
 func (t *Trace) say(flow float64) {
 	switch t.Kind {
 	case "decay":
-		t.Said = fmt.Sprintf("falls from %s to %s ppb with a time constant of %s min", number(t.Start), number(math.Max(0, t.End)), number(t.Tau))
+		t.Said = fmt.Sprintf("falls from %s to %s ppb with a time constant of %s min", quantity.Figure(t.Start), quantity.Figure(math.Max(0, t.End)), quantity.Figure(t.Tau))
 		if flow > 0 {
 			t.VolumeHL = t.Tau / 60 * flow
-			t.Said += fmt.Sprintf("; at %s hL/h that is %s L washed out", number(flow), number(t.VolumeHL*litresPerHL))
+			t.Said += fmt.Sprintf("; at %s hL/h that is %s L washed out", quantity.Figure(flow), quantity.Figure(t.VolumeHL*litresPerHL))
 		}
 	case FoundStep:
-		t.Said = fmt.Sprintf("steps from %s to %s ppb at %s min", number(t.Start), number(t.End), number(t.At))
+		t.Said = fmt.Sprintf("steps from %s to %s ppb at %s min", quantity.Figure(t.Start), quantity.Figure(t.End), quantity.Figure(t.At))
 	default:
-		t.Said = fmt.Sprintf("%s by %s ppb an hour, %s to %s ppb", map[string]string{FoundRise: "rises", "fall": "falls"}[t.Kind], number(math.Abs(t.PerHour)), number(t.Start), number(t.End))
+		t.Said = fmt.Sprintf("%s by %s ppb an hour, %s to %s ppb", map[string]string{FoundRise: "rises", "fall": "falls"}[t.Kind], quantity.Figure(math.Abs(t.PerHour)), quantity.Figure(t.Start), quantity.Figure(t.End))
 	}
 }

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 	"time"
+	"ullage/core/quantity"
 )
 
 // Test is a set of readings made to find a cause: before and after something at
@@ -206,7 +207,7 @@ func (t *Test) ofTrace(r *Trace) Finding {
 		x.PPB = r.Start - r.End
 	}
 	if kind == FoundConsumption && r.Tau > 0 {
-		x.Evidence += fmt.Sprintf("; half of it in %s h", number(r.Tau*math.Ln2/60))
+		x.Evidence += fmt.Sprintf("; half of it in %s h", quantity.Figure(r.Tau*math.Ln2/60))
 	}
 	return x
 }
@@ -216,7 +217,7 @@ func (t *Test) ends(points []TracePoint, level float64) ([]Finding, string) {
 	a, b := points[0], points[len(points)-1]
 	d, u := b.DO-a.DO, math.Hypot(a.U, b.U)
 	hours := (b.Minutes - a.Minutes) / 60
-	text := fmt.Sprintf("%s to %s ppb in %s h", number(a.DO), number(b.DO), number(hours))
+	text := fmt.Sprintf("%s to %s ppb in %s h", quantity.Figure(a.DO), quantity.Figure(b.DO), quantity.Figure(hours))
 	if math.Erfc(math.Abs(d)/u/math.Sqrt2) > level || hours <= 0 {
 		return nil, text + " is inside the scatter: nothing resolved"
 	}
@@ -231,9 +232,9 @@ func (t *Test) ends(points []TracePoint, level float64) ([]Finding, string) {
 	if kind == FoundConsumption && b.DO > 0 {
 		h := hours * math.Ln2 / math.Log(a.DO/b.DO)
 		f.Fit["half_life_h"] = h
-		f.Evidence += fmt.Sprintf("; half of it in %s h", number(h))
+		f.Evidence += fmt.Sprintf("; half of it in %s h", quantity.Figure(h))
 	} else if kind == FoundTankGas {
-		f.Evidence += fmt.Sprintf("; %s ppb an hour", signed(d/hours))
+		f.Evidence += fmt.Sprintf("; %s ppb an hour", quantity.Signed(d/hours))
 	}
 	return []Finding{f}, text
 }
@@ -243,5 +244,5 @@ func odds(p float64) string {
 	if p < 1e-6 {
 		return "a million or more"
 	}
-	return number(math.Round(1 / p))
+	return quantity.Figure(math.Round(1 / p))
 }

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"ullage/core/oxygen"
+	"ullage/core/quantity"
 )
 
 // vertex is a place that liquid passes. Without readings it only mixes.
@@ -81,7 +82,7 @@ func (w *way) add(v vertex) int {
 	w.names[name]++
 	v.id = name
 	if n := w.names[name]; n > 1 {
-		v.id += "#" + number(float64(n))
+		v.id += "#" + quantity.Figure(float64(n))
 	}
 	w.list = append(w.list, v)
 	return len(w.list) - 1

@@ -7,8 +7,8 @@ import (
 	"strings"
 
 	"ullage/core/calc"
-	"ullage/core/cellar"
 	"ullage/core/quantity"
+	"ullage/core/wort"
 	"ullage/internal/batch"
 )
 
@@ -73,8 +73,8 @@ type wortBrew struct {
 // wortAnswer is the whole of it, for JSON.
 type wortAnswer struct {
 	calc.Answer
-	Target *cellar.Target    `json:"target,omitempty"`
-	Trend  *cellar.BrewTrend `json:"trend,omitempty"`
+	Target *wort.Target    `json:"target,omitempty"`
+	Trend  *wort.BrewTrend `json:"trend,omitempty"`
 }
 
 func (c *WortCmd) Run(s *streams) error {
@@ -136,7 +136,7 @@ func (c *WortCmd) Run(s *streams) error {
 }
 
 // wortTarget asks the rules.
-func wortTarget(fields map[string]any) (*cellar.Target, error) {
+func wortTarget(fields map[string]any) (*wort.Target, error) {
 	in := map[string]any{}
 	for _, k := range []string{"extract_plato", "style", "yeast_source", "generation", "pitch_million_ml"} {
 		if v, ok := fields[k]; ok {
@@ -154,12 +154,12 @@ func wortTarget(fields map[string]any) (*cellar.Target, error) {
 	if err != nil {
 		return nil, err
 	}
-	t := a.Result.(cellar.Target)
+	t := a.Result.(wort.Target)
 	return &t, nil
 }
 
 // learn reads past brews.
-func (c *WortCmd) learn(s *streams) (*cellar.BrewTrend, []calc.Warning, error) {
+func (c *WortCmd) learn(s *streams) (*wort.BrewTrend, []calc.Warning, error) {
 	in, source, err := open(s, c.Brews)
 	if err != nil {
 		return nil, nil, err
@@ -186,7 +186,7 @@ func (c *WortCmd) learn(s *streams) (*cellar.BrewTrend, []calc.Warning, error) {
 	if refused += len(table.Faults); refused > 0 {
 		fmt.Fprintf(s.err, "%s: %d rows, %d refused\n", source, table.Rows, refused)
 	}
-	t := a.Result.(cellar.BrewTrend)
+	t := a.Result.(wort.BrewTrend)
 	return &t, a.Warnings, nil
 }
 
@@ -207,7 +207,7 @@ func (c *WortCmd) fills() ([]map[string]any, error) {
 	return list, nil
 }
 
-func printTarget(p *page, t *cellar.Target) {
+func printTarget(p *page, t *wort.Target) {
 	if t == nil {
 		return
 	}

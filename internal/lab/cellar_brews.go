@@ -5,15 +5,15 @@ import (
 	"fmt"
 	"slices"
 
-	"ullage/core/cellar"
 	"ullage/core/oxygen"
+	"ullage/core/wort"
 )
 
 // BrewTrend is the oxygenation of the brews in order of time, and what they say
 // of the next one.
 type BrewTrend struct {
-	Brews []BrewRow        `json:"brews"`
-	Trend cellar.BrewTrend `json:"trend"`
+	Brews []BrewRow      `json:"brews"`
+	Trend wort.BrewTrend `json:"trend"`
 }
 
 // BrewRow is one brew with what follows from its figures.
@@ -55,7 +55,7 @@ func (s *Service) BrewTrend(ctx context.Context) (BrewTrend, error) {
 		return out, err
 	}
 	slices.SortFunc(brews, func(p, q *Brew) int { return byAt(p.At, q.At, p.ID, q.ID) })
-	var past []cellar.BrewEfficiency
+	var past []wort.BrewEfficiency
 	cleaned := false
 	for _, r := range brews {
 		row := brewRow(r)
@@ -67,12 +67,12 @@ func (s *Service) BrewTrend(ctx context.Context) (BrewTrend, error) {
 		}
 		cleaned = cleaned || r.StoneCleaned
 		if row.Efficiency != nil && row.LeftOut == "" {
-			past = append(past, cellar.BrewEfficiency{ID: r.ID, At: r.At.Time, Efficiency: *row.Efficiency, Cleaned: cleaned})
+			past = append(past, wort.BrewEfficiency{ID: r.ID, At: r.At.Time, Efficiency: *row.Efficiency, Cleaned: cleaned})
 			cleaned = false
 		}
 		out.Brews = append(out.Brews, row)
 	}
-	out.Trend = cellar.TrendOf(past, cleaned)
+	out.Trend = wort.TrendOf(past, cleaned)
 	return out, nil
 }
 
@@ -89,7 +89,7 @@ func brewRow(r *Brew) BrewRow {
 		if scale == "" {
 			scale = gas
 		}
-		row.FlowNLMin = Num(cellar.FloatFlow(*r.FloatReading, scale, gas, numOr(r.FloatBar, 0), numOr(r.FloatTemperatureC, 20)))
+		row.FlowNLMin = Num(wort.FloatFlow(*r.FloatReading, scale, gas, numOr(r.FloatBar, 0), numOr(r.FloatTemperatureC, 20)))
 	}
 	switch {
 	case row.FlowNLMin == nil:
@@ -104,12 +104,12 @@ func brewRow(r *Brew) BrewRow {
 	if row.LeftOut != "" {
 		return row
 	}
-	row.DosedMgL = Num(*row.FlowNLMin * *r.Minutes * cellar.NormalOxygen * share / (*r.VolumeHL * 100))
+	row.DosedMgL = Num(*row.FlowNLMin * *r.Minutes * wort.NormalOxygen * share / (*r.VolumeHL * 100))
 	if r.DOMgL == nil {
 		row.LeftOut = "no DO read in the wort"
 		return row
 	}
-	e := cellar.Efficiency(*r.DOMgL*1000, numOr(r.CarryOverMgL, 0)*1000, *r.VolumeHL, *row.FlowNLMin, *r.Minutes, share)
+	e := wort.Efficiency(*r.DOMgL*1000, numOr(r.CarryOverMgL, 0)*1000, *r.VolumeHL, *row.FlowNLMin, *r.Minutes, share)
 	row.Efficiency = &e
 	if e < leastEfficiency || e > mostEfficiency {
 		row.LeftOut = fmt.Sprintf("%.0f %% of its gas dissolved, which is unlikely: check flow, scale of the float meter and unit of the DO", 100*e)

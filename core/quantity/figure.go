@@ -1,4 +1,4 @@
-package cellar
+package quantity
 
 import (
 	"math"
@@ -7,7 +7,7 @@ import (
 )
 
 // number writes a value of any unit to as many digits as a reading has.
-func number(v float64) string {
+func Figure(v float64) string {
 	switch a := math.Abs(v); {
 	case a >= 100 || v == math.Trunc(v) && a < 1e15:
 		return strconv.FormatFloat(v, 'f', 0, 64)
@@ -20,9 +20,9 @@ func number(v float64) string {
 }
 
 // signed is number with its sign always shown.
-func signed(v float64) string {
+func Signed(v float64) string {
 	if v < 0 {
-		return "−" + number(-v)
+		return "−" + Figure(-v)
 	}
-	return "+" + number(v)
+	return "+" + Figure(v)
 }

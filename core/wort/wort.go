@@ -1,4 +1,4 @@
-package cellar
+package wort
 
 import (
 	"fmt"
@@ -6,7 +6,10 @@ import (
 	"strings"
 
 	"ullage/core/oxygen"
+	"ullage/core/quantity"
 )
+
+const litresPerHL = 100
 
 // NormalOxygen is the mass of a litre of oxygen at 0 °C and 1 atm, mg: real gas.
 const NormalOxygen = 1429.0
@@ -110,7 +113,7 @@ func TargetFor(p Pitch, rules []TargetRule) (t Target, ok bool) {
 		if style == "" {
 			style = "wort"
 		}
-		t.Reasons = append(t.Reasons, fmt.Sprintf("%s of %s °P: %s to %s mg/L", style, number(p.Plato), number(r.Low), number(r.High)))
+		t.Reasons = append(t.Reasons, fmt.Sprintf("%s of %s °P: %s to %s mg/L", style, quantity.Figure(p.Plato), quantity.Figure(r.Low), quantity.Figure(r.High)))
 		if r.Note != "" {
 			t.Reasons = append(t.Reasons, r.Note)
 		}
@@ -136,7 +139,7 @@ func (t *Target) yeast(p Pitch) {
 		t.Reasons = append(t.Reasons, "old slurry or many generations: the upper end")
 	}
 	if p.MillionML > 0 && p.Plato > 0 && p.MillionML/p.Plato > 2 {
-		t.Reasons = append(t.Reasons, fmt.Sprintf("pitched at %s million/mL for each °P: less growth, less need; do not make up with gas", number(p.MillionML/p.Plato)))
+		t.Reasons = append(t.Reasons, fmt.Sprintf("pitched at %s million/mL for each °P: less growth, less need; do not make up with gas", quantity.Figure(p.MillionML/p.Plato)))
 	}
 	if t.High > 40 {
 		t.Reasons = append(t.Reasons, "above 40 mg/L can harm yeast")

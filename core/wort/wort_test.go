@@ -1,4 +1,4 @@
-package cellar_test
+package wort_test
 
 import (
 	"math"
@@ -9,14 +9,14 @@ import (
 
 	"pgregory.net/rapid"
 
-	"ullage/core/cellar"
+	"ullage/core/wort"
 )
 
 // brews falls by so many points a brew from a level, cleaned every so many.
-func brews(n, every int, level, slope, noise float64, r *rand.Rand, marked bool) (list []cellar.BrewEfficiency) {
+func brews(n, every int, level, slope, noise float64, r *rand.Rand, marked bool) (list []wort.BrewEfficiency) {
 	for i := range n {
 		k := i % every
-		list = append(list, cellar.BrewEfficiency{ID: strconv.Itoa(i + 1), Efficiency: level + slope*float64(k) + noise*r.NormFloat64(), Cleaned: k == 0 && marked})
+		list = append(list, wort.BrewEfficiency{ID: strconv.Itoa(i + 1), Efficiency: level + slope*float64(k) + noise*r.NormFloat64(), Cleaned: k == 0 && marked})
 	}
 	return list
 }
@@ -27,7 +27,7 @@ func TestFoulingFound(t *testing.T) {
 	r := rand.New(rand.NewPCG(52, 1))
 	covered, near := 0, 0
 	for range 200 {
-		trend := cellar.TrendOf(brews(40, 14, 0.68, -0.015, 0.025, r, true), false)
+		trend := wort.TrendOf(brews(40, 14, 0.68, -0.015, 0.025, r, true), false)
 		if !trend.Fouling {
 			t.Fatalf("not found: %s", trend.Sentence)
 		}
@@ -53,7 +53,7 @@ func TestNoFouling(t *testing.T) {
 	r := rand.New(rand.NewPCG(52, 2))
 	said, jumps := 0, 0
 	for range 1000 {
-		trend := cellar.TrendOf(brews(20, 20, 0.6, 0, 0.03, r, true), false)
+		trend := wort.TrendOf(brews(20, 20, 0.6, 0, 0.03, r, true), false)
 		if trend.Fouling {
 			said++
 		}
@@ -70,7 +70,7 @@ func TestNoFouling(t *testing.T) {
 // A cleaning that nobody marked shows as a jump.
 func TestUnmarkedCleaning(t *testing.T) {
 	r := rand.New(rand.NewPCG(52, 3))
-	trend := cellar.TrendOf(brews(24, 12, 0.70, -0.015, 0.015, r, false), false)
+	trend := wort.TrendOf(brews(24, 12, 0.70, -0.015, 0.015, r, false), false)
 	if trend.Jump != "13" || !strings.Contains(trend.Sentence, "mark the cleaning") {
 		t.Errorf("%+v", trend)
 	}
@@ -78,17 +78,17 @@ func TestUnmarkedCleaning(t *testing.T) {
 
 // Nothing known gives common practice; one brew moves it, many make it theirs.
 func TestShrinkage(t *testing.T) {
-	none := cellar.TrendOf(nil, false)
+	none := wort.TrendOf(nil, false)
 	if none.Next != 0.55 || !strings.Contains(none.Sentence, "no past brew") {
 		t.Errorf("%+v", none)
 	}
 	last := 0.55
 	for _, n := range []int{1, 3, 10, 40} {
-		list := make([]cellar.BrewEfficiency, n)
+		list := make([]wort.BrewEfficiency, n)
 		for i := range list {
-			list[i] = cellar.BrewEfficiency{ID: strconv.Itoa(i), Efficiency: 0.80 + 0.01*float64(i%2)}
+			list[i] = wort.BrewEfficiency{ID: strconv.Itoa(i), Efficiency: 0.80 + 0.01*float64(i%2)}
 		}
-		got := cellar.TrendOf(list, true)
+		got := wort.TrendOf(list, true)
 		if got.Next < last-0.01 || got.Next > 0.82 || got.NextLow > got.Next || got.NextHigh < got.Next {
 			t.Errorf("%d brews: %+v", n, got)
 		}
@@ -104,47 +104,47 @@ func TestFloatMeter(t *testing.T) {
 		gases := []string{"air", "oxygen", "co2"}
 		a, b := rapid.SampledFrom(gases).Draw(t, "scale"), rapid.SampledFrom(gases).Draw(t, "gas")
 		q, bar, temperature := rapid.Float64Range(0, 100).Draw(t, "flow"), rapid.Float64Range(-0.5, 10).Draw(t, "bar"), rapid.Float64Range(-10, 50).Draw(t, "°C")
-		if back := cellar.FloatFlow(cellar.FloatReading(q, a, b, bar, temperature), a, b, bar, temperature); math.Abs(back-q) > 1e-12*(1+q) {
+		if back := wort.FloatFlow(wort.FloatReading(q, a, b, bar, temperature), a, b, bar, temperature); math.Abs(back-q) > 1e-12*(1+q) {
 			t.Fatalf("%v comes back as %v", q, back)
 		}
 	})
-	if f := cellar.FloatFlow(1, "air", "oxygen", 0, 20); math.Abs(f-0.9514) > 1e-4 {
+	if f := wort.FloatFlow(1, "air", "oxygen", 0, 20); math.Abs(f-0.9514) > 1e-4 {
 		t.Errorf("oxygen through a meter for air: %v", f)
 	}
-	if cellar.FloatFlow(1, "steam", "air", 0, 20) != 0 || cellar.FloatReading(1, "air", "steam", 0, 20) != 0 {
+	if wort.FloatFlow(1, "steam", "air", 0, 20) != 0 || wort.FloatReading(1, "air", "steam", 0, 20) != 0 {
 		t.Error("a gas that is not known gives a flow")
 	}
 }
 
 func TestTargets(t *testing.T) {
 	for _, c := range []struct {
-		pitch     cellar.Pitch
+		pitch     wort.Pitch
 		low, high float64
 		proposed  float64
 		second    bool
 		says      string
 	}{
-		{cellar.Pitch{Plato: 12, Style: "ale"}, 8, 10, 9, false, "ale of 12 °P"},
-		{cellar.Pitch{Plato: 12, Style: "lager"}, 8, 12, 10, false, "lager of 12 °P"},
-		{cellar.Pitch{Plato: 15, Style: "ale"}, 10, 14, 12, false, "air does not reach it"},
-		{cellar.Pitch{Plato: 18, Style: "ale"}, 12, 18, 15, true, "second dose"},
-		{cellar.Pitch{Plato: 18, Style: "ale", Generation: 10}, 12, 18, 18, true, "upper end"},
-		{cellar.Pitch{Plato: 12, Style: "ale", Source: "dry", Generation: 1}, 0, 6, 4, false, "sterol"},
-		{cellar.Pitch{Plato: 18, Style: "ale", Source: "dry", Generation: 1}, 12, 18, 15, true, "second dose"},
-		{cellar.Pitch{Plato: 12, Style: "ale", Source: "dry", Generation: 2}, 8, 10, 9, false, "ale"},
-		{cellar.Pitch{Plato: 12, Style: "ale", Source: "propagated"}, 4, 7, 5.5, false, "50 to 70 %"},
-		{cellar.Pitch{Plato: 12, Style: "ale", MillionML: 30}, 8, 10, 9, false, "do not make up with gas"},
+		{wort.Pitch{Plato: 12, Style: "ale"}, 8, 10, 9, false, "ale of 12 °P"},
+		{wort.Pitch{Plato: 12, Style: "lager"}, 8, 12, 10, false, "lager of 12 °P"},
+		{wort.Pitch{Plato: 15, Style: "ale"}, 10, 14, 12, false, "air does not reach it"},
+		{wort.Pitch{Plato: 18, Style: "ale"}, 12, 18, 15, true, "second dose"},
+		{wort.Pitch{Plato: 18, Style: "ale", Generation: 10}, 12, 18, 18, true, "upper end"},
+		{wort.Pitch{Plato: 12, Style: "ale", Source: "dry", Generation: 1}, 0, 6, 4, false, "sterol"},
+		{wort.Pitch{Plato: 18, Style: "ale", Source: "dry", Generation: 1}, 12, 18, 15, true, "second dose"},
+		{wort.Pitch{Plato: 12, Style: "ale", Source: "dry", Generation: 2}, 8, 10, 9, false, "ale"},
+		{wort.Pitch{Plato: 12, Style: "ale", Source: "propagated"}, 4, 7, 5.5, false, "50 to 70 %"},
+		{wort.Pitch{Plato: 12, Style: "ale", MillionML: 30}, 8, 10, 9, false, "do not make up with gas"},
 	} {
-		got, ok := cellar.TargetFor(c.pitch, nil)
+		got, ok := wort.TargetFor(c.pitch, nil)
 		if !ok || math.Abs(got.Low-c.low) > 1e-9 || math.Abs(got.High-c.high) > 1e-9 || math.Abs(got.Proposed-c.proposed) > 1e-9 || got.SecondDose != c.second || !strings.Contains(strings.Join(got.Reasons, "; "), c.says) {
 			t.Errorf("%+v: %+v", c.pitch, got)
 		}
 	}
-	own := []cellar.TargetRule{{From: 0, Below: 30, Low: 6, High: 7, Source: "our trials"}}
-	if got, ok := cellar.TargetFor(cellar.Pitch{Plato: 12, Style: "ale"}, own); !ok || got.Low != 6 || got.Source != "our trials" {
+	own := []wort.TargetRule{{From: 0, Below: 30, Low: 6, High: 7, Source: "our trials"}}
+	if got, ok := wort.TargetFor(wort.Pitch{Plato: 12, Style: "ale"}, own); !ok || got.Low != 6 || got.Source != "our trials" {
 		t.Errorf("own rule: %+v", got)
 	}
-	if _, ok := cellar.TargetFor(cellar.Pitch{Plato: 40, Style: "ale"}, own); ok {
+	if _, ok := wort.TargetFor(wort.Pitch{Plato: 40, Style: "ale"}, own); ok {
 		t.Error("a gravity without a rule has a target")
 	}
 }
