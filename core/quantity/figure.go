@@ -6,7 +6,7 @@ import (
 	"strings"
 )
 
-// number writes a value of any unit to as many digits as a reading has.
+// Figure writes a value of any unit to as many digits as a reading has.
 func Figure(v float64) string {
 	switch a := math.Abs(v); {
 	case a >= 100 || v == math.Trunc(v) && a < 1e15:
@@ -19,7 +19,7 @@ func Figure(v float64) string {
 	return strconv.FormatFloat(v, 'g', 2, 64)
 }
 
-// signed is number with its sign always shown.
+// Signed is Figure with its sign always shown.
 func Signed(v float64) string {
 	if v < 0 {
 		return "−" + Figure(-v)

@@ -8,6 +8,7 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 
 	"ullage/core/cellar"
+	"ullage/core/wort"
 	"ullage/internal/lab"
 )
 
@@ -43,15 +44,18 @@ func aliasTypes(r huma.Registry) {
 	r.RegisterTypeAlias(reflect.TypeFor[lab.Time](), reflect.TypeFor[time.Time]())
 }
 
-// schemaName tells the core's batches, moves and readings of a map from the
-// records of the same name.
+// schemaName tells the core's batches, moves and readings of a map, and its
+// rules of wort, from the records of the same name.
 func schemaName(t reflect.Type, hint string) string {
 	name := huma.DefaultSchemaNamer(t, hint)
 	for t.Kind() == reflect.Pointer {
 		t = t.Elem()
 	}
-	if t.PkgPath() == reflect.TypeFor[cellar.Map]().PkgPath() {
+	switch t.PkgPath() {
+	case reflect.TypeFor[cellar.Map]().PkgPath():
 		return "Map" + name
+	case reflect.TypeFor[wort.Target]().PkgPath():
+		return "Wort" + name
 	}
 	return name
 }

@@ -2465,7 +2465,7 @@ export interface components {
         };
         BrewTrend: {
             brews: components["schemas"]["BrewRow"][];
-            trend: components["schemas"]["MapBrewTrend"];
+            trend: components["schemas"]["WortBrewTrend"];
         };
         Brewery: {
             /**
@@ -4310,46 +4310,6 @@ export interface components {
             id: string;
             /** Format: double */
             volume_hl?: number;
-        };
-        MapBrewPoint: {
-            /** Format: double */
-            efficiency: number;
-            /** Format: double */
-            fitted: number;
-            id: string;
-            odd: boolean;
-            /** Format: int64 */
-            since_cleaning: number;
-        };
-        MapBrewTrend: {
-            brews: components["schemas"]["MapBrewPoint"][];
-            /** Format: int64 */
-            brews_since_cleaning: number;
-            /** Format: double */
-            brews_to_30_pct?: number;
-            fouling: boolean;
-            jump_at?: string;
-            /** Format: double */
-            mean_efficiency: number;
-            /** Format: int64 */
-            n: number;
-            /** Format: double */
-            next_efficiency: number;
-            /** Format: double */
-            next_high95: number;
-            /** Format: double */
-            next_low95: number;
-            /** Format: double */
-            own_weight: number;
-            /** Format: double */
-            scatter: number;
-            sentence: string;
-            /** Format: double */
-            slope_high95?: number;
-            /** Format: double */
-            slope_low95?: number;
-            /** Format: double */
-            slope_pct_per_brew?: number;
         };
         MapBudget: {
             /** Format: double */
@@ -6598,6 +6558,46 @@ export interface components {
             compared: components["schemas"]["Compared"][];
             /** @description why nothing can be compared */
             why?: string;
+        };
+        WortBrewPoint: {
+            /** Format: double */
+            efficiency: number;
+            /** Format: double */
+            fitted: number;
+            id: string;
+            odd: boolean;
+            /** Format: int64 */
+            since_cleaning: number;
+        };
+        WortBrewTrend: {
+            brews: components["schemas"]["WortBrewPoint"][];
+            /** Format: int64 */
+            brews_since_cleaning: number;
+            /** Format: double */
+            brews_to_30_pct?: number;
+            fouling: boolean;
+            jump_at?: string;
+            /** Format: double */
+            mean_efficiency: number;
+            /** Format: int64 */
+            n: number;
+            /** Format: double */
+            next_efficiency: number;
+            /** Format: double */
+            next_high95: number;
+            /** Format: double */
+            next_low95: number;
+            /** Format: double */
+            own_weight: number;
+            /** Format: double */
+            scatter: number;
+            sentence: string;
+            /** Format: double */
+            slope_high95?: number;
+            /** Format: double */
+            slope_low95?: number;
+            /** Format: double */
+            slope_pct_per_brew?: number;
         };
         WriteAnswer: {
             collection: string;
