@@ -24,8 +24,8 @@ type WortTrendRow struct {
 	Volume     *quantity.Volume        `json:"wort_ml" help:"wort of the brew"`
 	Minutes    *quantity.Minutes       `json:"knockout_min" help:"time the gas ran"`
 	Gas        string                  `json:"gas" help:"oxygen (when not said) or air"`
-	Flow       *float64                `json:"gas_nl_min" help:"true gas flow, litres at 0 °C and 1 atm a minute"`
-	Float      *float64                `json:"float_reading_nl_min" help:"or what the float meter showed"`
+	Flow       *quantity.GasFlow       `json:"gas_nl_min" help:"true gas flow, litres at 0 °C and 1 atm a minute"`
+	Float      *quantity.GasFlow       `json:"float_reading_nl_min" help:"or what the float meter showed"`
 	FloatFor   string                  `json:"float_for" help:"gas it is scaled for: air, oxygen or co2; that of the brew when not said"`
 	FloatGauge *quantity.GaugePressure `json:"float_gauge_kpa" help:"gauge pressure in the float meter; 0 when not said"`
 	FloatT     *quantity.Temperature   `json:"float_temperature_c" help:"temperature of its gas; 20 °C when not said"`
@@ -76,11 +76,11 @@ func (r *WortTrendRow) efficiency() (e float64, why string, err error) {
 	flow := 0.0
 	switch {
 	case r.Flow != nil:
-		flow = *r.Flow
+		flow = float64(*r.Flow)
 		err = between("gas_nl_min", flow, 0, 1e5, "check the unit")
 	case r.Float != nil:
 		if err = between("float_reading_nl_min", *r.Float, 0, 1e5, "check the unit"); err == nil {
-			flow, err = floatFlow(*r.Float, r.FloatFor, gas, r.FloatGauge, r.FloatT)
+			flow, err = floatFlow(float64(*r.Float), r.FloatFor, gas, r.FloatGauge, r.FloatT)
 		}
 	default:
 		why = "gas_nl_min is missing"
@@ -133,40 +133,28 @@ func floatFlow(reading float64, scaledFor, gas string, gauge *quantity.GaugePres
 
 // WortTargetInput is a wort and its yeast.
 type WortTargetInput struct {
-	Extract    quantity.Extract        `json:"extract_plato" need:"yes" help:"extract of the wort"`
-	Style      string                  `json:"style" help:"ale (when not said) or lager"`
-	Source     string                  `json:"yeast_source" help:"repitch (when not said), propagated or dry"`
-	Generation float64                 `json:"generation" help:"generation of the yeast"`
-	Age        float64                 `json:"slurry_days" help:"age of the slurry, days"`
-	Pitch      float64                 `json:"pitch_million_ml" help:"cells pitched, million a mL"`
-	Rules      only[[]wort.TargetRule] `json:"rules" help:"your own: list of from_plato, below_plato, style, low_mg_l, high_mg_l, note, source"`
+	Extract    quantity.Extract `json:"extract_plato" need:"yes" help:"extract of the wort"`
+	Style      string           `json:"style" help:"ale (when not said) or lager"`
+	Source     string           `json:"yeast_source" help:"repitch (when not said), propagated or dry"`
+	Generation float64          `json:"generation" help:"generation of the yeast"`
+	Age        quantity.Days    `json:"slurry_days" help:"age of the slurry"`
+	Pitch      float64          `json:"pitch_million_ml" help:"cells pitched, million a mL"`
+	Rules      Rows[WortRule]   `json:"rules" help:"your own: list of from_plato, below_plato, style, low_mg_l, high_mg_l, note, source"`
 }
 
 // WortTarget proposes the DO for a wort, by rules that may be the user's own.
 func WortTarget(in *WortTargetInput) (Answer, error) {
-	if in.Style == "" {
-		in.Style = "ale"
-	}
-	if in.Style != "ale" && in.Style != "lager" {
-		return Answer{}, &quantity.Error{Field: "style", Value: in.Style, Message: "is neither ale nor lager", Mend: "use the one whose yeast it is"}
-	}
-	switch in.Source {
-	case "", "repitch", "propagated", "dry":
-	default:
-		return Answer{}, &quantity.Error{Field: "yeast_source", Value: in.Source, Message: "is not known", Mend: "use repitch, propagated or dry"}
-	}
-	if err := first(between("extract_plato", float64(in.Extract), 0, 45, "check the unit"), between("generation", in.Generation, 0, 1000, "count from 1"),
-		between("slurry_days", in.Age, 0, 1000, "days"), between("pitch_million_ml", in.Pitch, 0, 1000, "million cells a mL")); err != nil {
+	pitch, err := pitchOf(in.Extract, in.Style, in.Source, in.Generation, in.Age, in.Pitch)
+	if err != nil {
 		return Answer{}, err
 	}
-	for i, r := range in.Rules.is {
-		if !(r.Low >= 0 && r.High >= r.Low && r.High <= 100 && r.Below > r.From) {
-			return Answer{}, &quantity.Error{Field: cellarField("rules", i, "high_mg_l"), Value: format(r.High, 1), Message: "is below low_mg_l or above 100, or the gravities are the wrong way round", Mend: "from_plato < below_plato, low_mg_l ≤ high_mg_l"}
-		}
+	rules, err := targetRules(in.Rules)
+	if err != nil {
+		return Answer{}, err
 	}
-	t, ok := wort.TargetFor(wort.Pitch{Plato: float64(in.Extract), Style: in.Style, Source: in.Source, Generation: int(in.Generation), AgeDays: in.Age, MillionML: in.Pitch}, in.Rules.is)
-	if !ok {
-		return Answer{}, &quantity.Error{Field: "extract_plato", Value: format(float64(in.Extract), 1), Message: "has no rule", Mend: "add one for it"}
+	t, err := targetFor(pitch, rules)
+	if err != nil {
+		return Answer{}, err
 	}
-	return Answer{Result: t}, nil
+	return Answer{Result: *t}, nil
 }

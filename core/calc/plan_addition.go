@@ -38,7 +38,7 @@ type additionInput struct {
 	Parts       AdditionParts         `json:"additions" need:"yes" help:"what goes in, a list"`
 	Temperature *quantity.Temperature `json:"temperature_c" help:"temperature of what goes in, for air-saturated liquids; 10 °C when not said"`
 	Station     *quantity.Pressure    `json:"station_kpa" help:"air pressure of the place"`
-	Altitude    *float64              `json:"altitude_m" help:"where there is no barometer"`
+	Altitude    *quantity.Altitude    `json:"altitude_m" help:"where there is no barometer"`
 	Limit       *quantity.DO          `json:"limit_ppb" help:"DO allowed after: gives the DO that the liquids may have"`
 	Explain     bool                  `json:"explain" help:"give the derivation"`
 }

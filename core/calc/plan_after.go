@@ -13,15 +13,15 @@ type afterInput struct {
 	TPO         quantity.TPO         `json:"tpo_ppb" need:"yes" help:"TPO at closing"`
 	Beer        quantity.Volume      `json:"beer_ml" need:"yes" help:"volume of the beer"`
 	Temperature quantity.Temperature `json:"temperature_c" need:"yes" help:"temperature of the store"`
-	Days        *float64             `json:"days" help:"days to look ahead; 180 when not said"`
+	Days        *quantity.Days       `json:"days" help:"days to look ahead; 180 when not said"`
 	Closure     string               `json:"closure" help:"can, crown_scavenger, crown_low, crown_pvc, pet_barrier or pet"`
-	Ingress     *float64             `json:"ingress_ml_day" help:"instead: oxygen that comes in, mL a day at 20 °C"`
+	Ingress     *quantity.Ingress    `json:"ingress_ml_day" help:"instead: oxygen that comes in, mL a day at 20 °C"`
 	IngressQ10  *float64             `json:"ingress_q10" help:"its growth with 10 K; 1.7 when not said (from memory)"`
 	Uptake      string               `json:"uptake" help:"kind of beer that takes up oxygen: bright, unfiltered or yeast (bands from memory); none when not said"`
-	HalfLife    *float64             `json:"half_life_days" help:"instead: half-life of oxygen in this beer at this temperature, from a study"`
+	HalfLife    *quantity.Days       `json:"half_life_days" help:"instead: half-life of oxygen in this beer at this temperature, from a study"`
 	Q10         *float64             `json:"q10" help:"ageing with 10 K; 3 when not said, band 2–4.5"`
 	Style       *float64             `json:"style_factor" help:"keeping of this beer over that of a pale beer: 0.5 hop-forward, 1.5–2 dark or strong; 1 when not said"`
-	Keep        *float64             `json:"keep_days" help:"days it should keep by the short end of the guide: gives the TPO that allows it"`
+	Keep        *quantity.Days       `json:"keep_days" help:"days it should keep by the short end of the guide: gives the TPO that allows it"`
 	Explain     bool                 `json:"explain" help:"give the derivation"`
 }
 
@@ -144,9 +144,9 @@ func (s store) ingress(mlDay float64, t quantity.Temperature) float64 {
 
 // After computes oxygen over time and the band of keeping.
 func After(in *afterInput) (Answer, error) {
-	days := or(in.Days, 180)
+	days := float64(or(in.Days, 180))
 	s := store{in.TPO, in.Beer, or(in.Q10, process.Q10), or(in.IngressQ10, process.IngressQ10), or(in.Style, 1)}
-	half := or(in.HalfLife, math.Inf(1))
+	half := float64(or(in.HalfLife, quantity.Days(math.Inf(1))))
 	if err := first(between("tpo_ppb", float64(in.TPO), 0, 1e5, "check the unit"), bigVolume("beer_ml", in.Beer), between("temperature_c", float64(in.Temperature), -5, 60, "check the unit"),
 		between("days", days, 0.01, 3650, "give days up to ten years"), between("q10", s.q10, 1, 10, "give 2 to 4.5"), between("ingress_q10", s.ingressQ10, 1, 10, "give 1.5 to 2.5"),
 		between("style_factor", s.style, 0.1, 5, "give 0.5 to 2"), optional("half_life_days", in.HalfLife, 1e-3, 1e5), optional("ingress_ml_day", in.Ingress, 0, 100), optional("keep_days", in.Keep, 0.01, 3650)); err != nil {
@@ -177,8 +177,8 @@ func After(in *afterInput) (Answer, error) {
 	}
 	r.KeepLow, r.KeepMid, r.KeepHigh = s.keeping(ml, t)
 	if in.Keep != nil {
-		if r.Allowed = s.allowed(*in.Keep, ml, t); r.Allowed == nil {
-			w = warn(w, "keeps_shorter", "keep_days", format(*in.Keep, 0)+" days", "longer than the short end of the guide gives to any TPO with this closure and store", "a tighter closure, a colder store, or fewer days")
+		if r.Allowed = s.allowed(float64(*in.Keep), ml, t); r.Allowed == nil {
+			w = warn(w, "keeps_shorter", "keep_days", format(float64(*in.Keep), 0)+" days", "longer than the short end of the guide gives to any TPO with this closure and store", "a tighter closure, a colder store, or fewer days")
 		}
 	}
 	if in.lean {
@@ -265,7 +265,7 @@ func (in *afterInput) rate() (ml float64, assumed string, w []Warning, err error
 	case in.Ingress != nil && in.Closure != "":
 		return 0, "", nil, &quantity.Error{Field: "closure", Value: in.Closure, Message: "stands beside ingress_ml_day", Mend: "keep one of them"}
 	case in.Ingress != nil:
-		return *in.Ingress, fmt.Sprintf("ingress %.3g mL O2 a day at 20 °C (typed)", *in.Ingress), nil, nil
+		return float64(*in.Ingress), fmt.Sprintf("ingress %.3g mL O2 a day at 20 °C (typed)", *in.Ingress), nil, nil
 	case in.Closure == "":
 		return 0, "no ingress (no closure given)", warn(nil, "no_closure", "closure", "", "without a closure no oxygen is taken to come in", "name the closure, or give its ingress"), nil
 	}

@@ -11,7 +11,7 @@ import (
 
 // AgeStay is some time at one temperature.
 type AgeStay struct {
-	Days        float64              `json:"days" need:"yes" help:"days at this temperature"`
+	Days        quantity.Days        `json:"days" need:"yes" help:"days at this temperature"`
 	Temperature quantity.Temperature `json:"temperature_c" need:"yes" help:"the temperature"`
 }
 
@@ -31,7 +31,7 @@ type ageInput struct {
 	DateOrder string                `json:"date_order" help:"dmy or mdy, where the dates of the file can be read two ways"`
 	Reference *quantity.Temperature `json:"reference_c" help:"temperature of the equivalent age; 4 °C when not said"`
 	Q10       *float64              `json:"q10" help:"ageing with 10 K; 3 when not said"`
-	Code      *float64              `json:"code_days" help:"code life at the reference temperature: gives the share used"`
+	Code      *quantity.Days        `json:"code_days" help:"code life at the reference temperature: gives the share used"`
 	Explain   bool                  `json:"explain" help:"give the derivation"`
 }
 
@@ -97,7 +97,7 @@ func Age(in *ageInput) (Answer, error) {
 		r.Rate = r.Days / r.Real
 	}
 	if in.Code != nil {
-		used, low, high := r.Days / *in.Code, r.Low / *in.Code, r.High / *in.Code
+		used, low, high := r.Days/float64(*in.Code), r.Low/float64(*in.Code), r.High/float64(*in.Code)
 		r.Used, r.UsedLow, r.UsedHigh = &used, &low, &high
 	}
 	if len(history) <= 200 && r.Days > 0 {
@@ -130,7 +130,7 @@ func (in *ageInput) stays() ([]process.Stay, *LoggerRead, error) {
 		if err := first(between("days", s.Days, 0, 36500, "give days from 0 up"), between("temperature_c", float64(s.Temperature), -30, 70, "check the unit")); err != nil {
 			return nil, nil, quantity.In("history", within(err, i))
 		}
-		list = append(list, process.Stay{Days: s.Days, Temperature: s.Temperature})
+		list = append(list, process.Stay{Days: float64(s.Days), Temperature: s.Temperature})
 	}
 	if in.Logger == "" {
 		return list, nil, nil

@@ -69,7 +69,7 @@ func within(err error, i int) error {
 }
 
 // station is the pressure of the place: a barometer, else the altitude, else 1 atm.
-func station(p *quantity.Pressure, altitude *float64) (quantity.Pressure, error) {
+func station(p *quantity.Pressure, altitude *quantity.Altitude) (quantity.Pressure, error) {
 	switch {
 	case p != nil:
 		if *p < 40 || *p > 115 {
@@ -78,9 +78,9 @@ func station(p *quantity.Pressure, altitude *float64) (quantity.Pressure, error)
 		return *p, nil
 	case altitude != nil:
 		if *altitude < -500 || *altitude > 6000 {
-			return 0, refuse("altitude_m", *altitude, "m is outside -500 to 6000", "check the unit")
+			return 0, refuse("altitude_m", float64(*altitude), "m is outside -500 to 6000", "check the unit")
 		}
-		return oxygen.StationPressure(*altitude), nil
+		return oxygen.StationPressure(float64(*altitude)), nil
 	}
 	return oxygen.Atmosphere, nil
 }
@@ -113,8 +113,8 @@ func fraction(field string, f *quantity.Fraction, otherwise quantity.Fraction) (
 }
 
 // between refuses a plain number outside a range.
-func between(field string, v, low, high float64, mend string) error {
-	if !(v >= low && v <= high) {
+func between[T ~float64](field string, value T, low, high float64, mend string) error {
+	if v := float64(value); !(v >= low && v <= high) {
 		return refuse(field, v, fmt.Sprintf("is outside %g to %g", low, high), mend)
 	}
 	return nil

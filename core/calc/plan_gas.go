@@ -14,12 +14,12 @@ type gasInput struct {
 	Gas         string                  `json:"gas" help:"co2 (when not said) or n2"`
 	Oxygen      quantity.Fraction       `json:"oxygen_fraction" need:"yes" help:"oxygen in the gas (oxygen_ppmv)"`
 	CO2         *quantity.Carbonation   `json:"co2_vol" help:"CO2 dissolved and kept, 2.5 when nothing is said"`
-	Dissolved   *float64                `json:"dissolved_g_l" help:"instead: gas dissolved and kept, g/L"`
+	Dissolved   *quantity.GasInBeer     `json:"dissolved_g_l" help:"instead: gas dissolved and kept, g/L"`
 	Temperature *quantity.Temperature   `json:"temperature_c" help:"temperature of the beer; 2 °C when not said"`
 	Pressure    *quantity.Pressure      `json:"pressure_kpa" help:"absolute pressure of the gas on the beer; 200 when not said"`
 	Gauge       *quantity.GaugePressure `json:"pressure_gauge_kpa" help:"the same, gauge"`
 	Station     *quantity.Pressure      `json:"station_kpa" help:"air pressure of the place"`
-	Altitude    *float64                `json:"altitude_m" help:"where there is no barometer"`
+	Altitude    *quantity.Altitude      `json:"altitude_m" help:"where there is no barometer"`
 	Beer        *quantity.Volume        `json:"beer_ml" help:"beer below the gas: adds what a headspace of it brings"`
 	Headspace   *quantity.Volume        `json:"headspace_ml" help:"the gas above it"`
 	Target      *quantity.DO            `json:"target_ppb" help:"oxygen that the gas dissolved may bring: gives the oxygen it may hold"`
@@ -98,7 +98,7 @@ func (in *gasInput) grams(g process.Gas) (float64, error) {
 	case in.CO2 != nil && in.Dissolved != nil:
 		return 0, &quantity.Error{Field: "co2_vol", Message: "or dissolved_g_l is needed, and only one of them", Mend: "keep one"}
 	case in.Dissolved != nil:
-		return *in.Dissolved, between("dissolved_g_l", *in.Dissolved, 0, 30, "check the unit")
+		return float64(*in.Dissolved), between("dissolved_g_l", *in.Dissolved, 0, 30, "check the unit")
 	case g == process.N2:
 		if in.CO2 != nil {
 			return 0, &quantity.Error{Field: "co2_vol", Message: "is of CO2, and the gas is nitrogen", Mend: "give dissolved_g_l"}

@@ -18,7 +18,7 @@ type primingInput struct {
 	Package     string                `json:"package" help:"bottle (when not said), heavy_bottle, can, keg, flip_top or pet"`
 	Warm        *quantity.Temperature `json:"warm_c" help:"warmest the package will be; 30 °C when not said"`
 	Station     *quantity.Pressure    `json:"station_kpa" help:"air pressure of the place"`
-	Altitude    *float64              `json:"altitude_m" help:"where there is no barometer"`
+	Altitude    *quantity.Altitude    `json:"altitude_m" help:"where there is no barometer"`
 	Explain     bool                  `json:"explain" help:"give the derivation"`
 }
 
@@ -97,7 +97,7 @@ type homeInput struct {
 	Gauge     *quantity.GaugePressure `json:"gauge_kpa" help:"keg: gauge pressure of a purge cycle; 200 when not said"`
 	Cycles    *float64                `json:"cycles" help:"keg: cycles of the headspace; the plan's own when not said"`
 	Station   *quantity.Pressure      `json:"station_kpa" help:"air pressure of the place"`
-	Altitude  *float64                `json:"altitude_m" help:"where there is no barometer"`
+	Altitude  *quantity.Altitude      `json:"altitude_m" help:"where there is no barometer"`
 	Explain   bool                    `json:"explain" help:"give the derivation"`
 }
 

@@ -20,7 +20,7 @@ type packageAirInput struct {
 	Target      *quantity.TPO         `json:"target_ppb" help:"TPO wanted: gives the air it allows"`
 	Temperature *quantity.Temperature `json:"temperature_c" help:"temperature of that gas; 20 °C when not said"`
 	Station     *quantity.Pressure    `json:"station_kpa" help:"air pressure of the place"`
-	Altitude    *float64              `json:"altitude_m" help:"where there is no barometer"`
+	Altitude    *quantity.Altitude    `json:"altitude_m" help:"where there is no barometer"`
 	Explain     bool                  `json:"explain" help:"give the derivation"`
 }
 

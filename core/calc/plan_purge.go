@@ -67,7 +67,7 @@ type PurgeInput struct {
 	Start       *quantity.Fraction      `json:"start_fraction" help:"oxygen in the vessel before; dry air when not said"`
 	Temperature *quantity.Temperature   `json:"temperature_c" help:"temperature of the gas in the vessel; 20 °C when not said"`
 	Station     *quantity.Pressure      `json:"station_kpa" help:"air pressure of the place; 1 atm when neither it nor the altitude is said"`
-	Altitude    *float64                `json:"altitude_m" help:"altitude of the place, where there is no barometer"`
+	Altitude    *quantity.Altitude      `json:"altitude_m" help:"altitude of the place, where there is no barometer"`
 	At          *quantity.Pressure      `json:"at_kpa" help:"pressure while sweeping or pushing out, absolute; the station's when not said"`
 	AtGauge     *quantity.GaugePressure `json:"at_gauge_kpa" help:"the same, gauge"`
 	Fill        *quantity.Pressure      `json:"fill_kpa" help:"pressure when the beer comes, made with the purge gas; absolute"`
@@ -75,11 +75,11 @@ type PurgeInput struct {
 	Beer        *quantity.Volume        `json:"beer_ml" help:"beer that goes in; as much as the vessel when not said"`
 	BeerT       *quantity.Temperature   `json:"beer_temperature_c" help:"its temperature; 2 °C when not said"`
 
-	Flow    *float64           `json:"flow_nl_min" help:"gas flow, litres at 0 °C and 1 atm a minute"`
-	Price   *float64           `json:"price_per_kg" help:"price of the gas, in any currency"`
-	Room    *float64           `json:"room_m3" help:"volume of the room, if the gas goes there"`
-	Reading *quantity.Fraction `json:"reading_fraction" help:"oxygen read in the gas after the purge (reading_ppmv, reading_pct)"`
-	Explain bool               `json:"explain" help:"give the derivation"`
+	Flow    *quantity.GasFlow    `json:"flow_nl_min" help:"gas flow, litres at 0 °C and 1 atm a minute"`
+	Price   *quantity.Price      `json:"price_per_kg" help:"price of the gas, in any currency"`
+	Room    *quantity.RoomVolume `json:"room_m3" help:"volume of the room, if the gas goes there"`
+	Reading *quantity.Fraction   `json:"reading_fraction" help:"oxygen read in the gas after the purge (reading_ppmv, reading_pct)"`
+	Explain bool                 `json:"explain" help:"give the derivation"`
 }
 
 // site is what all steps of a purge share.
@@ -90,7 +90,8 @@ type site struct {
 	station, at, fill quantity.Pressure
 	vessel, beer      quantity.Volume
 	fills             bool // the fill pressure is given
-	flow, price       *float64
+	flow              *quantity.GasFlow
+	price             *quantity.Price
 	film              quantity.OxygenMass
 	list              []process.Step
 	spaces            []quantity.Volume
@@ -135,7 +136,7 @@ func (in *PurgeInput) site() (*site, error) {
 	return s, s.aim(in)
 }
 
-func optional(field string, v *float64, low, high float64) error {
+func optional[T ~float64](field string, v *T, low, high float64) error {
 	if v == nil {
 		return nil
 	}

@@ -91,7 +91,7 @@ func (s *site) warnings(in *PurgeInput, w []Warning) []Warning {
 		w = warn(w, "beer_is_vessel", "beer_ml", "", "the beer is taken to fill the vessel, so no gas is left above it", "give the beer that goes in")
 	}
 	if in.Altitude != nil && in.Station == nil {
-		w = warn(w, "no_barometer", "altitude_m", format(*in.Altitude, 0)+" m", "weather moves the pressure at an altitude by ±3 %", "use a barometer where it matters")
+		w = warn(w, "no_barometer", "altitude_m", format(float64(*in.Altitude), 0)+" m", "weather moves the pressure at an altitude by ±3 %", "use a barometer where it matters")
 	}
 	if in.GasOxygen == nil {
 		w = warn(w, "gas_taken_as_pure", "gas_oxygen_fraction", "", "the purge gas is taken to hold no oxygen, so no floor shows", "give its oxygen: the ISBT guideline is 30 ppm v/v at most")

@@ -113,13 +113,13 @@ func Purge(in *PurgeInput) (Answer, error) {
 	}
 	var w []Warning
 	if in.Room != nil {
-		share := float64(process.RoomShare(r.Released, *in.Room))
+		share := float64(process.RoomShare(r.Released, float64(*in.Room)))
 		ppm, o2 := 1e6*share, 20.946*(1-share)
 		r.RoomOxygenPct = &o2
 		if s.gas == process.CO2 {
 			r.RoomPPM = &ppm
 			if ppm > 5000 {
-				w = warn(w, "room_above_limit", "room_m3", format(*in.Room, 0)+" m³", "the released gas alone would average above the quoted 5,000 ppm shift limit in this room", "vent outdoors; ask your site's safety professional")
+				w = warn(w, "room_above_limit", "room_m3", format(float64(*in.Room), 0)+" m³", "the released gas alone would average above the quoted 5,000 ppm shift limit in this room", "vent outdoors; ask your site's safety professional")
 			}
 		}
 	}
@@ -286,7 +286,7 @@ func (s *site) cost(kg float64) *float64 {
 	if s.price == nil {
 		return nil
 	}
-	v := kg * *s.price
+	v := kg * float64(*s.price)
 	return &v
 }
 
@@ -294,7 +294,7 @@ func (s *site) minutes(kg float64) *float64 {
 	if s.flow == nil {
 		return nil
 	}
-	v := kg * 1000 / float64(s.gas.Density(0, 101.325)) / *s.flow
+	v := kg * 1000 / float64(s.gas.Density(0, 101.325)) / float64(*s.flow)
 	return &v
 }
 

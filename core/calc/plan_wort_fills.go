@@ -23,9 +23,9 @@ type WortFill struct {
 
 // aim is the DO that each gassed brew is given: the target, or, for several
 // brews of one tank, what brings the whole of it there (eq. P14).
-func (in *wortInput) aim(carried quantity.DO) (quantity.DO, error) {
+func (in *wortInput) aim(target, carried quantity.DO) (quantity.DO, error) {
 	if len(in.Fills) == 0 {
-		return in.Target, nil
+		return target, nil
 	}
 	var all, gassed quantity.Volume
 	for i, f := range in.Fills {
@@ -40,7 +40,7 @@ func (in *wortInput) aim(carried quantity.DO) (quantity.DO, error) {
 	if gassed == 0 {
 		return 0, &quantity.Error{Field: "fills", Message: "has no brew with gas", Mend: "gas the first brews, the last one little or not at all"}
 	}
-	return carried + max(0, in.Target-carried)*quantity.DO(all/gassed), nil
+	return carried + max(0, target-carried)*quantity.DO(all/gassed), nil
 }
 
 // fills lists the brews of a tank at a wort flow of L/min.

@@ -13,6 +13,7 @@ import (
 	"bytes"
 	"encoding/json"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"unicode"
@@ -153,10 +154,10 @@ func (k *Kind) Check(base float64) error {
 	return nil
 }
 
-// BySuffix finds the unit that a field or column name ends in ("_f", "_ppm").
+// BySuffix finds the unit that a field or column name ends in ("_f", "_ppm", "_mg_l").
 func (k *Kind) BySuffix(suffix string) (Unit, bool) {
 	for _, u := range k.Units {
-		if u.Suffix == suffix {
+		if u.Suffix == suffix || slices.Contains(u.Also, suffix) {
 			return u, true
 		}
 	}

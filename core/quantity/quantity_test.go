@@ -24,6 +24,8 @@ var kinds = []*quantity.Kind{
 	quantity.Density(0).Kind(), quantity.Pressure(0).Kind(), quantity.GaugePressure(0).Kind(),
 	quantity.SpecificGravity(0).Kind(), quantity.Extract(0).Kind(), quantity.Alcohol(0).Kind(),
 	quantity.Carbonation(0).Kind(), quantity.Fraction(0).Kind(), quantity.Minutes(0).Kind(), quantity.Flow(0).Kind(),
+	quantity.WortFlow(0).Kind(), quantity.GasFlow(0).Kind(), quantity.RoomVolume(0).Kind(), quantity.Days(0).Kind(),
+	quantity.Altitude(0).Kind(), quantity.Price(0).Kind(), quantity.GasInBeer(0).Kind(), quantity.Ingress(0).Kind(),
 }
 
 func TestKindsListedHere(t *testing.T) {
@@ -68,6 +70,19 @@ func TestParseExamples(t *testing.T) {
 		{mass, "372.4", 372.4, 0}, {mass, "0.3724 kg", 372.4, 1e-10}, {mass, "13.136 oz", 372.399, 1e-3},
 		{co2, "2.5 vol", 2.5, 0}, {co2, "4.94175 g/L", 2.5, 1e-12},
 		{quantity.Extract(0).Kind().Parse, "1.048 SG", 11.912, 1e-3}, // ASBC table: 11.91 °P
+		{parse(quantity.GasFlow(0).Kind()), "1 Nm³/h", 1000.0 / 60, 1e-12},
+		{parse(quantity.GasFlow(0).Kind()), "10scfh", 10 * 28.316846592 * 273.15 / 288.706 / 60, 1e-12},
+		{parse(quantity.WortFlow(0).Kind()), "60hL/h", 100, 1e-12},
+		{parse(quantity.RoomVolume(0).Kind()), "1000 ft³", 28.316846592, 1e-12},
+		{parse(quantity.Days(0).Kind()), "3weeks", 21, 1e-12},
+		{parse(quantity.Altitude(0).Kind()), "1000ft", 304.8, 1e-12},
+		{parse(quantity.Price(0).Kind()), "1/lb", 1 / 0.45359237, 1e-12},
+		{parse(quantity.GasInBeer(0).Kind()), "20 mg/L", 0.02, 1e-15},
+		{parse(quantity.Ingress(0).Kind()), "2µL/d", 0.002, 1e-15},
+		{parse(quantity.Length(0).Kind()), "10m", 10000, 1e-12},
+		{parse(quantity.Length(0).Kind()), "6ft", 1828.8, 1e-9},
+		{parse(quantity.GaugePressure(0).Kind()), "12psig", 12 * 6.894757293168, 1e-9},
+		{parse(quantity.Pressure(0).Kind()), "2bara", 200, 1e-12},
 	} {
 		got, err := c.parse(c.text)
 		if err != nil || math.Abs(got-c.want) > c.tol {

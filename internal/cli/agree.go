@@ -162,6 +162,12 @@ var inRows = regexp.MustCompile(`^rows\[(\d+)\]\.?`)
 
 // study runs the calculation, and again without each row that it refuses.
 func study(s *streams, source, calculation string, options map[string]any, rows []any, lines []int) (answer calc.Answer, refused int, err error) {
+	answer, _, refused, err = sift(s, source, calculation, options, rows, lines)
+	return answer, refused, err
+}
+
+// sift is study with the rows that were used.
+func sift(s *streams, source, calculation string, options map[string]any, rows []any, lines []int) (answer calc.Answer, used []any, refused int, err error) {
 	for {
 		input := map[string]any{"rows": rows}
 		for k, v := range options {
@@ -169,22 +175,22 @@ func study(s *streams, source, calculation string, options map[string]any, rows 
 		}
 		text, err := json.Marshal(input)
 		if err != nil {
-			return answer, refused, err
+			return answer, rows, refused, err
 		}
 		answer, err = calc.Do(calculation, text)
 		e, ok := err.(*quantity.Error)
 		if !ok {
-			return answer, refused, err
+			return answer, rows, refused, err
 		}
 		at := inRows.FindStringSubmatch(e.Field)
 		if at == nil {
-			return answer, refused, inFile(e, source, len(rows))
+			return answer, rows, refused, inFile(e, source, len(rows))
 		}
 		i, _ := strconv.Atoi(at[1])
 		named := *e
 		named.Field = e.Field[len(at[0]):]
 		if i >= len(rows) || len(rows) == 1 || refused >= 1000 {
-			return answer, refused, batch.Fault{File: source, Line: lines[min(i, len(lines)-1)], Err: &named}
+			return answer, rows, refused, batch.Fault{File: source, Line: lines[min(i, len(lines)-1)], Err: &named}
 		}
 		fmt.Fprintln(s.err, batch.Fault{File: source, Line: lines[i], Err: &named})
 		rows, lines = append(rows[:i:i], rows[i+1:]...), append(lines[:i:i], lines[i+1:]...)

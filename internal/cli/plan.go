@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"reflect"
+	"regexp"
 	"strings"
 
 	"ullage/core/calc"
@@ -62,14 +63,14 @@ type planPurge struct {
 	Temperature *quantity.Temperature   `short:"t" in:"temperature_c" placeholder:"20C" group:"Gas" help:"Temperature of the gas in the vessel."`
 	BeerT       *quantity.Temperature   `name:"beer-temperature" in:"beer_temperature_c" placeholder:"2C" group:"Gas" help:"Temperature of the beer that comes."`
 	Station     *quantity.Pressure      `in:"station_kpa" placeholder:"977hPa" group:"Gas" help:"Air pressure of the place."`
-	Altitude    *float64                `in:"altitude_m" placeholder:"310" group:"Gas" help:"Or its altitude, m."`
+	Altitude    *quantity.Altitude      `in:"altitude_m" placeholder:"310" group:"Gas" help:"Or its altitude, m."`
 	AtGauge     *quantity.GaugePressure `in:"at_gauge_kpa" placeholder:"0.2bar" group:"Gas" help:"Gauge pressure while sweeping or pushing out."`
 	FillGauge   *quantity.GaugePressure `in:"fill_gauge_kpa" placeholder:"1bar" group:"Gas" help:"Gauge pressure when the beer comes."`
 
-	Flow    *float64           `in:"flow_nl_min" placeholder:"500" group:"Effort" help:"Gas flow, litres at 0 °C and 1 atm a minute."`
-	Price   *float64           `in:"price_per_kg" placeholder:"0.4" group:"Effort" help:"Price of a kilogram of gas."`
-	Room    *float64           `in:"room_m3" placeholder:"400" group:"Effort" help:"Volume of the room, m³, if the gas goes there."`
-	Reading *quantity.Fraction `in:"reading_fraction" placeholder:"900ppm" group:"Effort" help:"Oxygen read in the gas afterwards, held against the plan."`
+	Flow    *quantity.GasFlow    `in:"flow_nl_min" placeholder:"500" group:"Effort" help:"Gas flow, litres at 0 °C and 1 atm a minute."`
+	Price   *quantity.Price      `in:"price_per_kg" placeholder:"0.4" group:"Effort" help:"Price of a kilogram of gas."`
+	Room    *quantity.RoomVolume `in:"room_m3" placeholder:"400" group:"Effort" help:"Volume of the room, m³, if the gas goes there."`
+	Reading *quantity.Fraction   `in:"reading_fraction" placeholder:"900ppm" group:"Effort" help:"Oxygen read in the gas afterwards, held against the plan."`
 	planOutput
 }
 
@@ -77,10 +78,10 @@ type planGas struct {
 	Oxygen      *quantity.Fraction      `in:"oxygen_fraction" placeholder:"10ppm" help:"Oxygen in the gas."`
 	Gas         string                  `in:"gas" enum:"co2,n2," default:"" placeholder:"co2" help:"co2 or n2."`
 	CO2         *quantity.Carbonation   `name:"co2" in:"co2_vol" placeholder:"2.5" help:"CO2 dissolved and kept: volumes, or 5g/L."`
-	Dissolved   *float64                `in:"dissolved_g_l" placeholder:"0.02" help:"Or any gas dissolved, g/L."`
+	Dissolved   *quantity.GasInBeer     `in:"dissolved_g_l" placeholder:"0.02" help:"Or any gas dissolved, g/L."`
 	Temperature *quantity.Temperature   `short:"t" in:"temperature_c" placeholder:"2C" help:"Temperature of the beer."`
 	Gauge       *quantity.GaugePressure `in:"pressure_gauge_kpa" placeholder:"1bar" help:"Gauge pressure of the gas on the beer."`
-	Altitude    *float64                `in:"altitude_m" placeholder:"310" help:"Altitude of the place, m."`
+	Altitude    *quantity.Altitude      `in:"altitude_m" placeholder:"310" help:"Altitude of the place, m."`
 	Beer        *quantity.Volume        `in:"beer_ml" placeholder:"40hL" help:"Beer below the gas,"`
 	Headspace   *quantity.Volume        `in:"headspace_ml" placeholder:"4hL" help:"and the gas space above it."`
 	Target      *quantity.DO            `in:"target_ppb" placeholder:"20ppb" help:"Oxygen that the gas dissolved may bring: gives the oxygen it may hold."`
@@ -105,7 +106,7 @@ type planAddition struct {
 	DO          *quantity.DO          `name:"do" short:"d" in:"do_ppb" placeholder:"12ppb" help:"Its DO."`
 	Add         []string              `sep:"none" placeholder:"KIND:KEY=VALUE,…" help:"What goes in, again and again: liquid:volume=20L,do=9ppm,name=finings · hops:mass=20kg,cycles=5,gauge=1bar · hose:bore=50mm,length=1000cm,holds=air · heel:volume=10L · air:volume=1L"`
 	Temperature *quantity.Temperature `short:"t" in:"temperature_c" placeholder:"10C" help:"Temperature of what goes in."`
-	Altitude    *float64              `in:"altitude_m" placeholder:"310" help:"Altitude of the place, m."`
+	Altitude    *quantity.Altitude    `in:"altitude_m" placeholder:"310" help:"Altitude of the place, m."`
 	Limit       *quantity.DO          `in:"limit_ppb" placeholder:"50ppb" help:"DO allowed after: gives the DO that the liquids may have."`
 	planOutput
 }
@@ -120,7 +121,7 @@ type planAir struct {
 	Residue     *quantity.Volume      `in:"residue_ml" placeholder:"0.5mL" help:"or gas left over caustic."`
 	Target      *quantity.TPO         `in:"target_ppb" placeholder:"110ppb" help:"TPO wanted."`
 	Temperature *quantity.Temperature `short:"t" in:"temperature_c" placeholder:"20C" help:"Temperature of that gas."`
-	Altitude    *float64              `in:"altitude_m" placeholder:"310" help:"Altitude of the place, m."`
+	Altitude    *quantity.Altitude    `in:"altitude_m" placeholder:"310" help:"Altitude of the place, m."`
 	planOutput
 }
 
@@ -129,11 +130,11 @@ type planAfter struct {
 	Beer        *quantity.Volume      `in:"beer_ml" placeholder:"330mL" help:"Volume of the beer."`
 	Temperature *quantity.Temperature `short:"t" in:"temperature_c" placeholder:"12C" help:"Temperature of the store."`
 	Closure     string                `in:"closure" enum:"can,crown_scavenger,crown_low,crown_pvc,pet_barrier,pet," default:"" placeholder:"crown_low" help:"can, crown_scavenger, crown_low, crown_pvc, pet_barrier or pet."`
-	Ingress     *float64              `in:"ingress_ml_day" placeholder:"0.001" help:"Or the oxygen that comes in, mL a day at 20 °C."`
+	Ingress     *quantity.Ingress     `in:"ingress_ml_day" placeholder:"0.001" help:"Or the oxygen that comes in, mL a day at 20 °C."`
 	Uptake      string                `in:"uptake" enum:"bright,unfiltered,yeast," default:"" placeholder:"bright" help:"Kind of beer that takes up oxygen: bright, unfiltered or yeast."`
-	HalfLife    *float64              `in:"half_life_days" placeholder:"5" help:"Half-life of oxygen in this beer at this temperature, days."`
-	Keep        *float64              `in:"keep_days" placeholder:"120" help:"Days it should keep by the short end of the guide: gives the TPO that allows it."`
-	Days        *float64              `in:"days" placeholder:"180" help:"Days to look ahead."`
+	HalfLife    *quantity.Days        `in:"half_life_days" placeholder:"5" help:"Half-life of oxygen in this beer at this temperature, days."`
+	Keep        *quantity.Days        `in:"keep_days" placeholder:"120" help:"Days it should keep by the short end of the guide: gives the TPO that allows it."`
+	Days        *quantity.Days        `in:"days" placeholder:"180" help:"Days to look ahead."`
 	Q10         *float64              `name:"q10" in:"q10" placeholder:"3" help:"Ageing with 10 K."`
 	Style       *float64              `in:"style_factor" placeholder:"1" help:"Keeping of this beer over a pale beer's: 0.5 hop-forward, 1.5 to 2 dark or strong."`
 	planOutput
@@ -145,7 +146,7 @@ type planAge struct {
 	DateOrder string                `in:"date_order" enum:"dmy,mdy," default:"" placeholder:"dmy" help:"dmy or mdy, where its dates can be read two ways."`
 	Reference *quantity.Temperature `in:"reference_c" placeholder:"4C" help:"Temperature of the equivalent age."`
 	Q10       *float64              `name:"q10" in:"q10" placeholder:"3" help:"Ageing with 10 K."`
-	Code      *float64              `in:"code_days" placeholder:"120" help:"Code life at that temperature: gives the share used."`
+	Code      *quantity.Days        `in:"code_days" placeholder:"120" help:"Code life at that temperature: gives the share used."`
 	planOutput
 }
 
@@ -156,7 +157,7 @@ type planPriming struct {
 	Unfermented *quantity.Extract     `in:"unfermented_plato" placeholder:"0P" help:"Extract that may still ferment."`
 	Package     string                `in:"package" enum:"bottle,heavy_bottle,can,keg,flip_top,pet," default:"" placeholder:"bottle" help:"bottle, heavy_bottle, can, keg, flip_top or pet."`
 	Warm        *quantity.Temperature `in:"warm_c" placeholder:"30C" help:"Warmest the package will be."`
-	Altitude    *float64              `in:"altitude_m" placeholder:"310" help:"Altitude of the place, m."`
+	Altitude    *quantity.Altitude    `in:"altitude_m" placeholder:"310" help:"Altitude of the place, m."`
 	planOutput
 }
 
@@ -166,7 +167,7 @@ type planHome struct {
 	Headspace *quantity.Volume        `in:"headspace_ml" placeholder:"600mL" help:"Gas above it."`
 	Gauge     *quantity.GaugePressure `in:"gauge_kpa" placeholder:"2bar" help:"keg: gauge pressure of a purge cycle."`
 	Cycles    *float64                `in:"cycles" placeholder:"5" help:"keg: cycles of the headspace."`
-	Altitude  *float64                `in:"altitude_m" placeholder:"310" help:"Altitude of the place, m."`
+	Altitude  *quantity.Altitude      `in:"altitude_m" placeholder:"310" help:"Altitude of the place, m."`
 	planOutput
 }
 
@@ -283,8 +284,17 @@ func optionOf(err error, flags map[string]string) error {
 	if flag := flags[e.Field]; flag != "" {
 		named.Field = flag
 	}
+	// What mends it may be another field: that is an option too.
+	named.Mend = fieldWord.ReplaceAllStringFunc(named.Mend, func(word string) string {
+		if flag := flags[word]; flag != "" && strings.Contains(word, "_") {
+			return flag
+		}
+		return word
+	})
 	return &named
 }
+
+var fieldWord = regexp.MustCompile(`[a-z][a-z0-9_]*`)
 
 // parts reads METHOD:KEY=VALUE,KEY=VALUE into objects; values carry their units.
 func parts(option string, list []string, first string) ([]map[string]any, error) {

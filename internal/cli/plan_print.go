@@ -323,7 +323,14 @@ func printHome(p *page, r calc.HomeResult) {
 
 func printWort(p *page, r calc.WortResult) {
 	p.cautions = r.Cautions
+	printTarget(p, r.Target)
+	if r.Trend != nil {
+		p.line("Efficiency   %s", r.Trend.Sentence)
+	}
 	p.line("Gas   %s NL/min (0 °C, 1 atm), %s g O2 a minute", figure(r.Flow), figure(r.Grams))
+	if r.FlowLow != nil {
+		p.line("  %s to %s NL/min by the 95 %% interval of the efficiency learned", figure(*r.FlowLow), figure(*r.FlowHigh))
+	}
 	if r.OnAir != nil && r.Float == nil {
 		p.line("  a float meter scaled for air shows %s NL/min for it", figure(*r.OnAir))
 	}
@@ -352,5 +359,5 @@ func printWort(p *page, r calc.WortResult) {
 	if r.Learned != nil {
 		p.line("  the reading means an efficiency of %s", percent(*r.Learned))
 	}
-	p.line("  this wort holds %s to %s ppb at 1 atm under this gas, %s where it goes in", figure(r.TankLow), figure(r.TankHigh), figure(r.Ceiling))
+	p.line("  this wort holds %s to %s ppb in the tank under this gas, %s where it goes in", figure(r.TankLow), figure(r.TankHigh), figure(r.Ceiling))
 }
