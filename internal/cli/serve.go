@@ -68,6 +68,8 @@ type ServeCmd struct {
 	TLSCert     string        `name:"tls-cert" placeholder:"FILE" help:"Encrypt, with this certificate (PEM, with its chain)." type:"existingfile"`
 	TLSKey      string        `name:"tls-key" placeholder:"FILE" help:"Its key." type:"existingfile"`
 	Domain      string        `placeholder:"NAME" help:"Encrypt, with a certificate that is fetched by itself for this public name; needs ports 443 and 80."`
+	Directory   string        `name:"acme-directory" placeholder:"URL" help:"Fetch it from this authority (ACME), such as your company's own, instead of Let's Encrypt."`
+	Roots       string        `name:"acme-roots" placeholder:"FILE" help:"Trust that authority's address by these roots (PEM)." type:"existingfile"`
 	LogFormat   string        `default:"text" enum:"text,json" help:"Of the log: text or json."`
 	LogLevel    slog.Level    `default:"info" placeholder:"LEVEL" help:"debug, info, warn or error; debug logs every read."`
 	signOnFlags
@@ -118,7 +120,7 @@ func (c *ServeCmd) serve(ctx context.Context, s *streams) error {
 		}
 	}
 	at := site{addr: c.Addr, where: c.name(), hosts: c.Host, open: c.Open, newLink: c.NewAdminLink}
-	at.tls = encryption{cert: c.TLSCert, key: c.TLSKey, domain: c.Domain, cache: filepath.Join(c.Data, "certificates")}
+	at.tls = encryption{cert: c.TLSCert, key: c.TLSKey, domain: c.Domain, cache: filepath.Join(c.Data, "certificates"), directory: c.Directory, roots: c.Roots}
 	at.signOn, at.logFormat, at.logLevel = c.signOnFlags, c.LogFormat, c.LogLevel
 	if c.Domain != "" && c.Addr == "127.0.0.1:8020" {
 		at.addr = ":443"

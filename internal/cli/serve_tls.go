@@ -3,6 +3,7 @@ package cli
 import (
 	"context"
 	"crypto/tls"
+	"crypto/x509"
 	"errors"
 	"fmt"
 	"io"
@@ -14,15 +15,20 @@ import (
 	"sync"
 	"time"
 
+	"golang.org/x/crypto/acme"
 	"golang.org/x/crypto/acme/autocert"
 
 	"ullage/internal/access"
 	"ullage/internal/api"
 )
 
-// encryption is TLS by files, by a certificate that is fetched for a public
-// name, or none.
-type encryption struct{ cert, key, domain, cache string }
+// encryption is TLS by files, by a certificate that is fetched for a name, or none.
+type encryption struct {
+	cert, key     string // files
+	domain, cache string // the name, and the folder its certificates are kept in
+	directory     string // of the ACME authority; Let's Encrypt where empty
+	roots         string // file: whom that directory's own certificate is from
+}
 
 func (e encryption) on() bool { return e.cert != "" || e.domain != "" }
 
@@ -31,6 +37,9 @@ func (e encryption) on() bool { return e.cert != "" || e.domain != "" }
 func (e encryption) wrap(ctx context.Context, l net.Listener, log *slog.Logger) (net.Listener, error) {
 	if (e.cert == "") != (e.key == "") || e.cert != "" && e.domain != "" {
 		return nil, errors.New("TLS takes --tls-cert with --tls-key, or --domain, not a part of them")
+	}
+	if e.domain == "" && e.directory != "" || e.directory == "" && e.roots != "" {
+		return nil, errors.New("--acme-directory goes with --domain, and --acme-roots with --acme-directory")
 	}
 	conf := &tls.Config{MinVersion: tls.VersionTLS12, NextProtos: []string{"h2", "http/1.1"}}
 	switch {
@@ -41,7 +50,11 @@ func (e encryption) wrap(ctx context.Context, l net.Listener, log *slog.Logger) 
 		}
 		conf.GetCertificate = pair.get
 	case e.domain != "":
-		m := &autocert.Manager{Prompt: autocert.AcceptTOS, HostPolicy: autocert.HostWhitelist(e.domain), Cache: autocert.DirCache(e.cache)}
+		client, err := e.authority()
+		if err != nil {
+			return nil, err
+		}
+		m := &autocert.Manager{Prompt: autocert.AcceptTOS, HostPolicy: autocert.HostWhitelist(e.domain), Cache: autocert.DirCache(e.cache), Client: client}
 		conf = m.TLSConfig()
 		conf.MinVersion = tls.VersionTLS12
 		plain := &http.Server{Addr: ":80", Handler: m.HTTPHandler(nil), ReadHeaderTimeout: 10 * time.Second}
@@ -51,10 +64,45 @@ func (e encryption) wrap(ctx context.Context, l net.Listener, log *slog.Logger) 
 			}
 		}()
 		context.AfterFunc(ctx, func() { _ = plain.Close() })
+		go func() { // now, not at the first visit: the log says early what is wrong
+			if _, err := m.GetCertificate(modern(e.domain)); err != nil && ctx.Err() == nil {
+				log.Error("no certificate yet", "domain", e.domain, "err", err)
+			}
+		}()
 	default:
 		return l, nil
 	}
 	return tls.NewListener(l, conf), nil
+}
+
+// modern is the greeting of a client that takes an ECDSA certificate, as every
+// browser does: autocert keeps one certificate of each kind.
+func modern(name string) *tls.ClientHelloInfo {
+	return &tls.ClientHelloInfo{ServerName: name, SupportedCurves: []tls.CurveID{tls.CurveP256},
+		SignatureSchemes: []tls.SignatureScheme{tls.ECDSAWithP256AndSHA256}, CipherSuites: []uint16{tls.TLS_ECDHE_ECDSA_WITH_AES_128_GCM_SHA256}}
+}
+
+// authority is whom certificates are asked from; nil is autocert's own choice.
+func (e encryption) authority() (*acme.Client, error) {
+	if e.directory == "" {
+		return nil, nil
+	}
+	client := &acme.Client{DirectoryURL: e.directory, UserAgent: "ullage"}
+	if e.roots == "" {
+		return client, nil
+	}
+	text, err := os.ReadFile(e.roots)
+	if err != nil {
+		return nil, fmt.Errorf("--acme-roots: %w", err)
+	}
+	pool := x509.NewCertPool()
+	if !pool.AppendCertsFromPEM(text) {
+		return nil, fmt.Errorf("--acme-roots: no certificate (PEM) in %s", e.roots)
+	}
+	transport := http.DefaultTransport.(*http.Transport).Clone()
+	transport.TLSClientConfig = &tls.Config{RootCAs: pool, MinVersion: tls.VersionTLS12}
+	client.HTTPClient = &http.Client{Transport: transport, Timeout: 30 * time.Second}
+	return client, nil
 }
 
 // certificate is a pair of files, read again when they change: whoever renews
