@@ -394,3 +394,27 @@ func TestSecurityHeaders(t *testing.T) {
 		}
 	}
 }
+
+// The session tells what its account may not do, and which roles may.
+func TestSessionTellsNeeds(t *testing.T) {
+	l := newLocked(t)
+	l.person("reader", lab.RoleRead)
+	l.person("lab", lab.RoleRead, lab.RoleEnter)
+	for name, c := range map[string]struct{ not, may []string }{
+		"reader": {not: []string{"write samples", "write readings", "write meter_checks", "release", "accounts"}, may: []string{"judge", "history"}},
+		"lab":    {not: []string{"write decisions", "write limits", "release", "accounts"}, may: []string{"write samples", "write readings", "write meter_checks"}},
+		"nobody": {may: []string{"write samples"}}, // not known yet: the server will say
+	} {
+		needs, _ := l.as(200, name, "GET", "/session", nil)["needs"].(obj)
+		for _, w := range c.not {
+			if roles, _ := needs[w].([]any); len(roles) == 0 {
+				t.Errorf("%s is not told who may %s: %v", name, w, needs)
+			}
+		}
+		for _, w := range c.may {
+			if _, told := needs[w]; told {
+				t.Errorf("%s may %s, and is told otherwise", name, w)
+			}
+		}
+	}
+}

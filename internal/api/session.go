@@ -10,6 +10,9 @@ import (
 	"ullage/internal/lab"
 )
 
+// needs is which roles each thing takes that may not be done.
+type needs = map[string][]lab.Role
+
 // SessionView tells the app who uses it.
 type SessionView struct {
 	Mode      string         `json:"mode" enum:"open,sign-in" doc:"open: no accounts, whoever reaches the server may do everything"`
@@ -18,6 +21,7 @@ type SessionView struct {
 	Name      string         `json:"name,omitempty"`
 	PersonID  string         `json:"person_id,omitempty" doc:"who stands on what is written"`
 	Roles     []lab.Role     `json:"roles"`
+	Needs     needs          `json:"needs,omitempty" doc:"what may not be done here and which roles may: a deed such as release, or a write such as \"write samples\". What is not named may be done; empty for nobody, whose roles are not known yet"`
 	Via       string         `json:"via,omitempty"`
 	Device    *access.Device `json:"device,omitempty" doc:"this browser, if it is registered"`
 	SignOn    string         `json:"sign_on,omitempty" doc:"name of the single sign-on, if there is one"`
@@ -207,6 +211,9 @@ func (s *Server) sessionView(ctx context.Context) (SessionView, error) {
 	if s.Access == nil {
 		v.Mode = "open"
 		return v, nil
+	}
+	if ok {
+		v.Needs = p.Needs()
 	}
 	if s.SignOn != nil {
 		v.SignOn = s.SignOn.Name()

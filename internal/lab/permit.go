@@ -91,6 +91,23 @@ func WhoMayWrite(k Kind) []Role {
 	return []Role{RoleAdminister}
 }
 
+// Needs tells what p may not do and which roles may: of a deed by its name, of a
+// collection as "write samples". It is the same table that refuses.
+func (p Principal) Needs() map[string][]Role {
+	out := map[string][]Role{}
+	for d, roles := range deeds {
+		if !p.Has(roles...) {
+			out[string(d)] = WhoMay(d)
+		}
+	}
+	for _, k := range Kinds() {
+		if roles := WhoMayWrite(k); !p.Has(roles...) {
+			out["write "+string(k)] = roles
+		}
+	}
+	return out
+}
+
 // Principal is who a request acts as.
 type Principal struct {
 	Account string // id of the account; empty: an unnamed person

@@ -61,6 +61,25 @@ func TestPermits(t *testing.T) {
 			t.Errorf("the line and %s", k)
 		}
 	}
+	// What the app is told is what would be refused, no more and no less.
+	for _, r := range Roles() {
+		p := Principal{Roles: []Role{r}}
+		needs := p.Needs()
+		for _, k := range Kinds() {
+			want := s.MayWrite(As(context.Background(), p), k) != nil
+			if roles, told := needs["write "+string(k)]; told != want || told && !slices.Equal(roles, WhoMayWrite(k)) {
+				t.Errorf("%s is told of writing %s: %v %v", r, k, told, roles)
+			}
+		}
+		for d := range deeds {
+			if _, told := needs[string(d)]; told != (s.May(As(context.Background(), p), d) != nil) {
+				t.Errorf("%s is told of %s: %v", r, d, told)
+			}
+		}
+	}
+	if n := Open().Needs(); len(n) != 0 {
+		t.Errorf("a server without accounts needs %v", n)
+	}
 	if err := (&Service{}).May(context.Background(), DoExport); err != nil {
 		t.Errorf("at the command line: %v", err)
 	}

@@ -83,6 +83,8 @@ class Net {
 			const min = Math.round((clock.skew_ms ?? 0) / 60000);
 			this.skew_min = Math.abs(min) >= 2 ? min : 0;
 			await store.take(news);
+			// Roles may have changed since they were last asked for.
+			if (out.refused) void session.load();
 			if (out.sent + out.conflicts + out.refused + out.fetched > 0) store.tellOthers(news);
 		} catch (e) {
 			this.fails++;

@@ -2,6 +2,7 @@
 // secret (those are in cookies no script reads), so that a phone that was signed
 // in opens and enters without a network.
 import { access, type SessionView } from '#api/access.ts';
+import type { What } from '#core/may.ts';
 
 const KEY = 'ullage.session';
 const kept = (): SessionView | undefined => {
@@ -14,7 +15,7 @@ const kept = (): SessionView | undefined => {
 
 class Session {
 	/** Of a server with sign-in; undefined where there are no accounts, or it was never asked. */
-	view = $state<SessionView>();
+	view = $state<SessionView | undefined>(kept());
 	onSignedIn: () => void = () => {};
 
 	/** The server wants somebody to sign in, and nobody is. */
@@ -24,8 +25,14 @@ class Session {
 	get person(): string {
 		return (this.view?.signed_in && this.view.person_id) || '';
 	}
+	/** The roles that something takes which this account may not do; undefined where it may. */
+	needs(what: What): string[] | undefined {
+		return this.view?.needs?.[what];
+	}
+	may(what: What): boolean {
+		return !this.needs(what);
+	}
 	async load(): Promise<void> {
-		this.view ??= kept();
 		try {
 			this.take(await access.session());
 		} catch {
@@ -33,7 +40,8 @@ class Session {
 		}
 	}
 	take(v: SessionView): void {
-		this.view = v.mode === 'open' ? undefined : v;
+		// What is typed while nobody is signed in is for who was: the server tells more once somebody is.
+		this.view = v.mode === 'open' ? undefined : v.signed_in ? v : { ...v, needs: this.view?.needs };
 		if (this.view) localStorage.setItem(KEY, JSON.stringify(this.view));
 		else localStorage.removeItem(KEY);
 	}

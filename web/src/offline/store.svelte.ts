@@ -19,6 +19,8 @@ class Store {
 	private channel?: BroadcastChannel;
 	db!: Db;
 	onWrite: () => void = () => {};
+	/** Asks who holds the device, where nobody is named on it. */
+	ask: () => Promise<void> | void = () => {};
 
 	async open(): Promise<void> {
 		try {
@@ -104,6 +106,7 @@ class Store {
 	}
 
 	async write(c: Collection, rec: Rec): Promise<Item> {
+		if (c !== 'people' && c !== 'brewery') await this.ask();
 		const item = await add(this.db, c, tidy({ ...$state.snapshot(rec), ...stamp() }) as Rec);
 		await this.overlay([c]);
 		this.tellOthers();
