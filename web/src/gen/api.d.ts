@@ -5898,6 +5898,10 @@ export interface components {
              */
             mode: "open" | "sign-in";
             name?: string;
+            /** @description what may not be done here and which roles may: a deed such as release, or a write such as "write samples". What is not named may be done; empty for nobody, whose roles are not known yet */
+            needs?: {
+                [key: string]: string[];
+            };
             /** @description who stands on what is written */
             person_id?: string;
             roles: string[];
