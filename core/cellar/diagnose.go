@@ -1,18 +1,20 @@
 package cellar
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
 	"time"
+
 	"ullage/core/quantity"
 )
 
 // diagnose names the causes that the readings of the map show, the largest
 // first. What is over its budget, its interval too, and has no cause is named as
 // that.
-func (w *way) diagnose(m *Map) []Finding {
-	tests := w.tests()
+func (n *network) diagnose(m *Map) []Finding {
+	tests := n.tests()
 	out := []Finding{}
 	for i := range tests {
 		t := &tests[i]
@@ -20,20 +22,20 @@ func (w *way) diagnose(m *Map) []Finding {
 			f.Batch, f.Move = t.batch, t.move
 			f.Step = stepTo(m, t.to)
 			if f.Kind == FoundTankGas {
-				w.gasEvidence(m, &f)
+				n.gasEvidence(m, &f)
 			}
 			out = append(out, f)
 		}
 	}
-	out = append(out, w.twoMeters()...)
+	out = append(out, n.twoMeters()...)
 	for i := range m.Steps {
-		out = append(out, w.ofStep(&m.Steps[i], out, len(m.Steps))...)
+		out = append(out, n.ofStep(&m.Steps[i], out, len(m.Steps))...)
 	}
 	slices.SortStableFunc(out, func(a, b Finding) int {
 		if a, b := shown(a.Kind), shown(b.Kind); a != b {
 			return a - b
 		}
-		return compare(math.Abs(b.PPB), math.Abs(a.PPB))
+		return cmp.Compare(math.Abs(b.PPB), math.Abs(a.PPB))
 	})
 	return out
 }
@@ -67,19 +69,19 @@ type mapTest struct {
 
 // tests collects flow tests of neighbouring points of a move, traces of a point
 // in a move, and vessels over time.
-func (w *way) tests() []mapTest {
+func (n *network) tests() []mapTest {
 	var out []mapTest
-	for i := range w.list {
-		v := &w.list[i]
+	for i := range n.list {
+		v := &n.list[i]
 		if !v.known || v.run != "" || IsWort(v.point) {
 			continue
 		}
 		if v.move != "" {
-			out = append(out, w.flowTests(i)...)
+			out = append(out, n.flowTests(i)...)
 		}
 	}
-	for id := range w.shown {
-		out = append(out, w.heldTests(id)...)
+	for id := range n.shown {
+		out = append(out, n.heldTests(id)...)
 	}
 	slices.SortStableFunc(out, func(a, b mapTest) int {
 		if a.to < b.to {
@@ -93,18 +95,18 @@ func (w *way) tests() []mapTest {
 }
 
 // flowTests pairs the readings of a point with those before it, nearest in time.
-func (w *way) flowTests(i int) []mapTest {
-	v := &w.list[i]
-	parts := w.inflow(i).parts
-	t := mapTest{Test: Test{Where: w.whereOf(v, parts)}, batch: v.batch, move: v.move, to: v.id}
+func (n *network) flowTests(i int) []mapTest {
+	v := &n.list[i]
+	parts := n.inflow(i).parts
+	t := mapTest{Test: Test{Where: n.whereOf(v, parts)}, batch: v.batch, move: v.move, to: v.id}
 	var before *vertex
 	if len(parts) == 1 {
-		before = &w.list[parts[0].from]
+		before = &n.list[parts[0].from]
 	}
 	for _, r := range v.all {
 		row := TestRow{At: r.At, FlowHLH: r.FlowHLH, Out: &r.DO, OutU: r.U, MeterOut: r.Meter}
 		if row.FlowHLH <= 0 {
-			if m := w.moveByID(v.move); m != nil {
+			if m := n.moveByID(v.move); m != nil {
 				row.FlowHLH = m.flow()
 			}
 		}
@@ -124,9 +126,9 @@ func (w *way) flowTests(i int) []mapTest {
 }
 
 // whereOf says between which points.
-func (w *way) whereOf(v *vertex, parts []link) string {
+func (n *network) whereOf(v *vertex, parts []link) string {
 	if len(parts) == 1 {
-		return PointWord(w.list[parts[0].from].point) + " → " + PointWord(v.point)
+		return PointWord(n.list[parts[0].from].point) + " → " + PointWord(v.point)
 	}
 	return PointWord(v.point)
 }
@@ -154,21 +156,12 @@ func nearestIn(list []*Reading, r *Reading) *Reading {
 	return best
 }
 
-func (w *way) moveByID(id string) *Move {
-	for i := range w.in.Moves {
-		if w.in.Moves[i].ID == id {
-			return &w.in.Moves[i]
-		}
-	}
-	return nil
-}
-
 // heldTests are the stays of a vessel over time, from the readings while it was
 // held.
-func (w *way) heldTests(batch string) (out []mapTest) {
+func (n *network) heldTests(batch string) (out []mapTest) {
 	var rows []*Reading
-	for i := range w.in.Readings {
-		if r := &w.in.Readings[i]; r.Batch == batch && r.Point == TankHold && !r.At.IsZero() {
+	for i := range n.in.Readings {
+		if r := &n.in.Readings[i]; r.Batch == batch && r.Point == TankHold && !r.At.IsZero() {
 			rows = append(rows, r)
 		}
 	}
@@ -177,13 +170,13 @@ func (w *way) heldTests(batch string) (out []mapTest) {
 		if len(stay) < 2 {
 			continue
 		}
-		t := mapTest{Test: Test{Where: w.in.name(batch), Step: StepHold, Held: true, Yeast: w.yeastIn(batch)}, batch: batch}
+		t := mapTest{Test: Test{Where: n.in.name(batch), Step: StepHold, Held: true, Yeast: n.yeastIn(batch)}, batch: batch}
 		for _, r := range stay {
 			t.Rows = append(t.Rows, TestRow{At: r.At, Out: &r.DO, OutU: r.U, MeterOut: r.Meter})
 		}
 		last := stay[len(stay)-1]
-		for i := range w.list {
-			if v := &w.list[i]; v.known && v.batch == batch && v.point == TankHold && slices.Contains(v.readings, last) {
+		for i := range n.list {
+			if v := &n.list[i]; v.known && v.batch == batch && v.point == TankHold && slices.Contains(v.readings, last) {
 				t.to = v.id
 			}
 		}
@@ -193,15 +186,15 @@ func (w *way) heldTests(batch string) (out []mapTest) {
 }
 
 // gasEvidence holds a rise of a tank against what was read in its gas.
-func (w *way) gasEvidence(m *Map, f *Finding) {
+func (n *network) gasEvidence(m *Map, f *Finding) {
 	for _, g := range m.TankGas {
 		if g.Batch != f.Batch {
 			continue
 		}
 		f.Evidence += fmt.Sprintf("; its gas holds %s %% oxygen, which beer follows up to %s ppb", quantity.Figure(g.Fraction*100), quantity.Figure(g.Contact))
 	}
-	for i := range w.in.Runs {
-		if w.in.Runs[i].Batch == f.Batch {
+	for i := range n.in.Runs {
+		if n.in.Runs[i].Batch == f.Batch {
 			f.Evidence += "; the tank was being emptied, and its counter gas came in"
 			return
 		}
@@ -209,10 +202,10 @@ func (w *way) gasEvidence(m *Map, f *Finding) {
 }
 
 // twoMeters finds places that two meters read apart at the same time.
-func (w *way) twoMeters() []Finding {
+func (n *network) twoMeters() []Finding {
 	out := []Finding{}
-	for i := range w.list {
-		v := &w.list[i]
+	for i := range n.list {
+		v := &n.list[i]
 		for k, a := range v.readings {
 			for _, b := range v.readings[k+1:] {
 				if a.Meter == "" || b.Meter == "" || a.Meter == b.Meter || a.At.Sub(b.At).Abs() > 10*time.Minute || a.At.IsZero() || b.At.IsZero() {
@@ -232,7 +225,7 @@ func (w *way) twoMeters() []Finding {
 }
 
 // ofStep names what a step shows by itself, where no test named it before.
-func (w *way) ofStep(st *Step, named []Finding, steps int) []Finding {
+func (n *network) ofStep(st *Step, named []Finding, steps int) []Finding {
 	for i := range named {
 		if named[i].Step == st.ID {
 			return nil
@@ -246,14 +239,14 @@ func (w *way) ofStep(st *Step, named []Finding, steps int) []Finding {
 	switch {
 	case st.State == "over" && st.Kind == StepDryHop:
 		f = t.finding(FoundDryHop, st.Delta, st.Reason)
-		if dose := w.hopDose(st.Batch); dose > 0 {
+		if dose := n.hopDose(st.Batch); dose > 0 {
 			f.Evidence += fmt.Sprintf("; %s ppb for each g/L of hops: common practice finds 5 to 15 from a purged doser, 30 to 100 open", quantity.Figure(st.Delta/dose))
 			f.Fit = map[string]any{"hops_g_l": dose, "ppb_per_g_l": st.Delta / dose}
 		}
 	case st.State == "over" && st.Low95 <= *st.Budget:
 		return nil // the step says it itself
 	case st.State == "over" && st.Kind == StepHold:
-		t.Where = w.in.name(st.Batch)
+		t.Where = n.in.name(st.Batch)
 		f = t.finding(FoundTankGas, st.Delta, st.Reason)
 	case st.State == "over":
 		f = t.finding(FoundPickup, st.Delta, st.Reason)
@@ -264,7 +257,7 @@ func (w *way) ofStep(st *Step, named []Finding, steps int) []Finding {
 			f.Fit = map[string]any{"half_life_h": *st.HalfLifeH}
 		}
 	case st.State == "negative" && !st.Consumed:
-		if may, _ := w.mayFall(st.Covers, st.Batch); may {
+		if may, _ := n.mayFall(st.Covers, st.Batch); may {
 			return nil
 		}
 		f = t.finding(FoundOffset, st.Delta, st.Reason)
@@ -277,18 +270,18 @@ func (w *way) ofStep(st *Step, named []Finding, steps int) []Finding {
 }
 
 // hopDose is g/L of the dry hops recorded for a batch.
-func (w *way) hopDose(batch string) float64 {
+func (n *network) hopDose(batch string) float64 {
 	kg, volume := 0.0, 0.0
-	for _, m := range w.in.Moves {
+	for _, m := range n.in.Moves {
 		if m.To == batch && m.Addition != nil && m.Addition.What == "dry_hop" {
 			kg += m.Addition.AmountKG
 		}
 	}
-	if b := w.in.batch(batch); b != nil {
+	if b := n.in.batch(batch); b != nil {
 		volume = b.VolumeHL
 	}
 	if volume <= 0 {
-		volume = w.filled(batch)
+		volume = n.filled(batch)
 	}
 	if volume <= 0 {
 		return 0

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 	"time"
+
 	"ullage/core/quantity"
 )
 

@@ -18,28 +18,28 @@ func GasSpace(do, beerHL, gasHL, fraction float64, p quantity.Pressure, t quanti
 }
 
 // tankGas says what readings of gas spaces mean.
-func (w *way) tankGas() []TankGas {
+func (n *network) tankGas() []TankGas {
 	var out []TankGas
-	for i := range w.in.Readings {
-		r := &w.in.Readings[i]
-		if r.Point != TankGasPoint || r.GasO2 == nil || !w.shown[r.Batch] || *r.GasO2 < 0 || *r.GasO2 > 1 {
+	for i := range n.in.Readings {
+		r := &n.in.Readings[i]
+		if r.Point != TankGasPoint || r.GasO2 == nil || !n.shown[r.Batch] || *r.GasO2 < 0 || *r.GasO2 > 1 {
 			continue
 		}
-		b := w.in.batch(r.Batch)
+		b := n.in.batch(r.Batch)
 		t := quantity.Temperature(4)
 		if r.TemperatureC != nil {
 			t = quantity.Temperature(min(40, max(0, *r.TemperatureC)))
 		} else {
-			w.assume("temperature of a gas space not read: 4 °C")
+			n.assume("temperature of a gas space not read: 4 °C")
 		}
 		gauge := b.HeadspaceBar
 		if r.PressureBar != nil {
 			gauge = *r.PressureBar
 		} else if gauge == 0 {
-			w.assume("pressure of a gas space not read: none above the air's")
+			n.assume("pressure of a gas space not read: none above the air's")
 		}
 		p := quantity.Pressure(oxygen.Atmosphere + gauge*100)
-		do := w.lastDO(r.Batch)
+		do := n.lastDO(r.Batch)
 		eq, contact, grams := GasSpace(do, b.VolumeHL, b.GasHL, *r.GasO2, p, t)
 		g := TankGas{Reading: r.ID, Batch: r.Batch, Fraction: *r.GasO2, Contact: contact}
 		if b.VolumeHL > 0 && b.GasHL > 0 {
@@ -51,10 +51,10 @@ func (w *way) tankGas() []TankGas {
 }
 
 // lastDO is the DO last read in a batch's vessel.
-func (w *way) lastDO(batch string) float64 {
+func (n *network) lastDO(batch string) float64 {
 	do := 0.0
-	for i := range w.list {
-		if v := &w.list[i]; v.known && v.batch == batch && (v.run == "" && v.point != LineStart || v.point == TankHold) {
+	for i := range n.list {
+		if v := &n.list[i]; v.known && v.batch == batch && (v.run == "" && v.point != LineStart || v.point == TankHold) {
 			do = v.value
 		}
 	}

@@ -202,3 +202,22 @@ func (w *way) moveOf(r *Reading) *Move {
 	}
 	return best
 }
+
+func (w *way) moveByID(id string) *Move {
+	for i := range w.in.Moves {
+		if w.in.Moves[i].ID == id {
+			return &w.in.Moves[i]
+		}
+	}
+	return nil
+}
+
+func (m *Move) flow() float64 {
+	if m.FlowHLH > 0 {
+		return m.FlowHLH
+	}
+	if d := m.Ended.Sub(m.Started); !m.Started.IsZero() && d > time.Minute && m.VolumeHL > 0 {
+		return m.VolumeHL / d.Hours()
+	}
+	return 0
+}

@@ -12,9 +12,9 @@ func (n *network) packages(values []float64) ([]Package, *Closure) {
 	out := []Package{}
 	var all Closure
 	volume := 0.0
-	for i := range n.w.in.Runs {
-		r := &n.w.in.Runs[i]
-		if !n.w.shown[r.Batch] {
+	for i := range n.in.Runs {
+		r := &n.in.Runs[i]
+		if !n.shown[r.Batch] {
 			continue
 		}
 		p, c := n.split(r, values)
@@ -43,7 +43,7 @@ func (n *network) split(r *Run, values []float64) (Package, *Closure) {
 	p := Package{Run: r.ID}
 	last, sum := 0.0, 0.0
 	have := false
-	tank, drawn := n.w.tanks[r.ID]
+	tank, drawn := n.tanks[r.ID]
 	if drawn {
 		if v, ok := n.valueAt(tank, nil); ok {
 			p.Tank, last, have = &v, v, true
@@ -52,7 +52,7 @@ func (n *network) split(r *Run, values []float64) (Package, *Closure) {
 	}
 	var end *vertex
 	for k, i := range n.read {
-		v := &n.w.list[i]
+		v := &n.list[i]
 		if v.run != r.ID || drawn && i == tank {
 			continue
 		}
@@ -99,9 +99,9 @@ func (n *network) valueAt(i int, values []float64) (float64, bool) {
 		if values != nil {
 			return values[k], true
 		}
-		return n.w.list[i].value, true
+		return n.list[i].value, true
 	}
-	s := n.w.inflow(i)
+	s := n.inflow(i)
 	if len(s.parts) == 0 {
 		return 0, false
 	}
@@ -110,7 +110,7 @@ func (n *network) valueAt(i int, values []float64) (float64, bool) {
 	}
 	sum := s.dosed
 	for _, q := range s.parts {
-		v := n.w.list[q.from].value
+		v := n.list[q.from].value
 		if values != nil {
 			v = values[n.of[q.from]]
 		}

@@ -67,14 +67,6 @@ func DefaultLimits() []Limit {
 		{CarbonateAfter, 30, 50}, {TankRested, 30, 50}, {TankHold, 30, 50}, {FillerInlet, 40, 80}, {Unshaken, 70, 140}, {TPO, 120, 200}}
 }
 
-// Of wort, ppb: carry-over before the gas, and the band after it.
-const (
-	wortCarried = 3000
-	wortLow     = 6000
-	wortHigh    = 20000
-	pitchedHigh = 1000
-)
-
 // IsWort tells that a point is of wort, where oxygen is wanted.
 func IsWort(point string) bool {
 	i := slices.Index(Points, point)

@@ -21,7 +21,7 @@ func (n *network) constraints() []constraint {
 	for k, i := range n.read {
 		s := &n.sources[k]
 		list = append(list, constraint{[]int{k}, []float64{1}, 0})
-		if may, _ := n.w.mayFall(s.ops, n.w.list[i].batch); may || len(s.parts) == 0 {
+		if may, _ := n.mayFall(s.ops, n.list[i].batch); may || len(s.parts) == 0 {
 			continue
 		}
 		c := constraint{[]int{k}, []float64{1}, s.dosed}
@@ -35,7 +35,7 @@ func (n *network) constraints() []constraint {
 
 // covariance of two read vertices.
 func (n *network) covariance(k, l int) float64 {
-	u, v := &n.w.list[n.read[k]].estimate, &n.w.list[n.read[l]].estimate
+	u, v := &n.list[n.read[k]].estimate, &n.list[n.read[l]].estimate
 	if k == l {
 		return u.variance()
 	}
@@ -50,7 +50,7 @@ func (n *network) reconcile(r *Reconciliation) []float64 {
 	y := make([]float64, len(n.read))
 	sigma := mat.NewDense(max(1, len(y)), max(1, len(y)), nil)
 	for k, i := range n.read {
-		y[k] = n.w.list[i].value
+		y[k] = n.list[i].value
 		for l := range n.read {
 			sigma.Set(k, l, n.covariance(k, l))
 		}
@@ -69,8 +69,8 @@ func (n *network) reconcile(r *Reconciliation) []float64 {
 		if math.Abs(move) < 1e-9*(1+u) {
 			continue
 		}
-		v := &n.w.list[n.read[k]]
-		a := Adjustment{Node: v.id, Reading: v.far(move), PPB: move, InU: move / u}
+		v := &n.list[n.read[k]]
+		a := Adjustment{Node: v.id, Reading: far(v, move), PPB: move, InU: move / u}
 		r.Adjustments = append(r.Adjustments, a)
 		if math.Abs(a.InU) > most {
 			most, r.MovedMost = math.Abs(a.InU), a.Reading
@@ -80,7 +80,7 @@ func (n *network) reconcile(r *Reconciliation) []float64 {
 }
 
 // far is the reading of a vertex that lies farthest against a move of it.
-func (v *vertex) far(move float64) string {
+func far(v *vertex, move float64) string {
 	best, id := math.Inf(-1), ""
 	for _, r := range v.readings {
 		if d := (v.value - r.DO) * move; id == "" || d < best {

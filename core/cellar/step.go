@@ -3,7 +3,6 @@ package cellar
 import (
 	"math"
 	"slices"
-	"time"
 
 	"ullage/core/uncertainty"
 )
@@ -15,12 +14,12 @@ type difference struct {
 }
 
 func (n *network) difference(k int) difference {
-	v, s := &n.w.list[n.read[k]], &n.sources[k]
+	v, s := &n.list[n.read[k]], &n.sources[k]
 	e := estimate{value: -s.dosed}
 	e.add(1, &v.estimate)
 	d := difference{before: s.dosed}
 	for _, p := range s.parts {
-		u := &n.w.list[p.from]
+		u := &n.list[p.from]
 		e.add(-p.share, &u.estimate)
 		d.before += p.share * u.value
 		for m := range u.load {
@@ -46,7 +45,7 @@ func (n *network) steps() ([]Step, []Blend) {
 		st := n.step(k)
 		steps = append(steps, st)
 		if len(s.parts) > 1 {
-			read := n.w.list[i].value
+			read := n.list[i].value
 			blends = append(blends, Blend{Node: st.To, Parts: st.Parts, Mixed: read - st.Delta - s.dosed, Read: &read})
 		}
 	}
@@ -54,21 +53,21 @@ func (n *network) steps() ([]Step, []Blend) {
 }
 
 func (n *network) step(k int) Step {
-	v, s, d := &n.w.list[n.read[k]], &n.sources[k], n.difference(k)
+	v, s, d := &n.list[n.read[k]], &n.sources[k], n.difference(k)
 	main := s.parts[0]
 	for _, p := range s.parts {
 		if p.share > main.share {
 			main = p
 		}
 	}
-	from := &n.w.list[main.from]
+	from := &n.list[main.from]
 	st := Step{ID: "step@" + v.id, From: from.id, To: v.id, Covers: s.ops, Batch: v.batch, Run: v.run, Delta: d.value, Dosed: s.dosed}
 	if len(s.moves) > 0 {
 		st.Move = s.moves[len(s.moves)-1]
 	}
 	if len(s.parts) > 1 {
 		for _, p := range s.parts {
-			u := &n.w.list[p.from]
+			u := &n.list[p.from]
 			st.Parts = append(st.Parts, Part{u.id, u.batch, p.volume, p.share, u.value})
 		}
 	}
@@ -140,20 +139,10 @@ func (n *network) flow(st *Step, v *vertex) float64 {
 	if v.flow > 0 {
 		return v.flow
 	}
-	for i := range n.w.in.Moves {
-		if m := &n.w.in.Moves[i]; m.ID == st.Move && slices.Contains(st.Covers, kindOf([]string{st.Kind})) {
+	for i := range n.in.Moves {
+		if m := &n.in.Moves[i]; m.ID == st.Move && slices.Contains(st.Covers, kindOf([]string{st.Kind})) {
 			return m.flow()
 		}
-	}
-	return 0
-}
-
-func (m *Move) flow() float64 {
-	if m.FlowHLH > 0 {
-		return m.FlowHLH
-	}
-	if d := m.Ended.Sub(m.Started); !m.Started.IsZero() && d > time.Minute && m.VolumeHL > 0 {
-		return m.VolumeHL / d.Hours()
 	}
 	return 0
 }
@@ -180,9 +169,9 @@ func (n *network) budget(st *Step) (*float64, string) {
 	}
 	sum += move
 	if len(st.Covers) == 1 && st.Kind == StepDryHop {
-		if i := slices.IndexFunc(n.w.list, func(v vertex) bool { return v.id == st.To && v.point == DryHop1h }); i >= 0 {
+		if i := slices.IndexFunc(n.list, func(v vertex) bool { return v.id == st.To && v.point == DryHop1h }); i >= 0 {
 			sum, from = defaultLimits[1].Green, "starting point"
-			for _, l := range n.w.in.Limits {
+			for _, l := range n.in.Limits {
 				if l.Point == DryHop1h {
 					sum, from = l.Green, "own"
 				}
@@ -200,8 +189,8 @@ var defaultBudgets = DefaultBudgets()
 // totals are moves from their first reading to their last.
 func (n *network) totals() []MoveTotal {
 	out := []MoveTotal{}
-	for i := range n.w.in.Moves {
-		m := &n.w.in.Moves[i]
+	for i := range n.in.Moves {
+		m := &n.in.Moves[i]
 		if m.From == "" || m.To == "" {
 			continue
 		}
@@ -217,7 +206,7 @@ func (n *network) totals() []MoveTotal {
 func (n *network) total(m *Move) (MoveTotal, bool) {
 	end := -1
 	for k, i := range n.read {
-		v := &n.w.list[i]
+		v := &n.list[i]
 		if slices.Contains(n.sources[k].moves, m.ID) && (v.batch == m.To || v.move == m.ID) && v.run == "" {
 			end = k
 			if v.batch == m.To {
@@ -229,7 +218,7 @@ func (n *network) total(m *Move) (MoveTotal, bool) {
 		return MoveTotal{}, false
 	}
 	// Walk back along the move to where it left the giving tank.
-	v := &n.w.list[n.read[end]]
+	v := &n.list[n.read[end]]
 	e := estimate{value: -n.sources[end].dosed}
 	e.add(1, &v.estimate)
 	t := MoveTotal{Move: m.ID, To: v.id}
@@ -238,7 +227,7 @@ func (n *network) total(m *Move) (MoveTotal, bool) {
 	back = func(k int, share float64) {
 		covers = union(covers, n.sources[k].ops)
 		for _, p := range n.sources[k].parts {
-			u := &n.w.list[p.from]
+			u := &n.list[p.from]
 			if u.move == m.ID && u.point != TankBefore && len(n.sources[n.of[p.from]].parts) > 0 {
 				e.value -= share * p.share * n.sources[n.of[p.from]].dosed
 				back(n.of[p.from], share*p.share)
@@ -253,7 +242,7 @@ func (n *network) total(m *Move) (MoveTotal, bool) {
 	back(end, 1)
 	half := uncertainty.Normal95 * math.Sqrt(e.variance())
 	t.Delta, t.Low95, t.High95, t.Resolved = e.value, e.value-half, e.value+half, math.Abs(e.value) > half
-	volume := n.w.volumeOf(m)
+	volume := n.volumeOf(m)
 	if v.volume > volume && v.batch == m.To {
 		volume = v.volume // the pickup is that of all it holds
 	}

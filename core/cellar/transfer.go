@@ -1,11 +1,13 @@
 package cellar
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
 	"strings"
 	"time"
+
 	"ullage/core/quantity"
 )
 
@@ -135,21 +137,11 @@ func (t *Test) trace() (list []TracePoint, flow float64, both bool) {
 			n++
 		}
 	}
-	slices.SortStableFunc(list, func(a, b TracePoint) int { return compare(a.Minutes, b.Minutes) })
+	slices.SortStableFunc(list, func(a, b TracePoint) int { return cmp.Compare(a.Minutes, b.Minutes) })
 	if n > 0 {
 		flow /= n
 	}
 	return list, flow, both
-}
-
-func compare(a, b float64) int {
-	switch {
-	case a < b:
-		return -1
-	case a > b:
-		return 1
-	}
-	return 0
 }
 
 func (t *Test) finding(kind string, ppb float64, evidence string) Finding {

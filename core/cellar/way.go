@@ -67,6 +67,24 @@ func (w *way) warn(code, where, message, mend string) {
 	w.warnings = append(w.warnings, Warning{code, where, message, mend})
 }
 
+// follow makes the way of what is known. It refuses references to nothing,
+// numbers that no reading can be and batches that flow in a circle.
+func follow(in *Input) (*way, error) {
+	if err := in.check(); err != nil {
+		return nil, err
+	}
+	sorted, err := in.order()
+	if err != nil {
+		return nil, err
+	}
+	w := newWay(in, in.shown())
+	w.build(sorted)
+	w.volumes()
+	w.clocks()
+	w.units()
+	return w, nil
+}
+
 // add puts a vertex in, with a name of its own that says what it is.
 func (w *way) add(v vertex) int {
 	name := v.point
