@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"ullage/core/cellar"
+	"ullage/core/way"
 )
 
 // cellars are the entries of core/cellar; docs/cellar.md works them by hand.
@@ -22,7 +23,7 @@ func cellarField(list string, i int, field string) string {
 }
 
 // mapped is the map with its derivation and warnings.
-func mapped(c cellar.Input, explain bool) (Answer, error) {
+func mapped(c way.Input, explain bool) (Answer, error) {
 	m, err := cellar.Build(c)
 	if err != nil {
 		return Answer{}, err
@@ -51,7 +52,7 @@ func mapSteps(m *cellar.Map) []Step {
 			continue
 		}
 		before := *to.DO - s.Delta - s.Dosed
-		d.line("40", "Δ "+cellar.StepWord(s.Kind), "c − Σ s_i c_i − dosed", fmt.Sprintf("%.4g − %.4g − %.4g ppb, u %.3g", *to.DO, before, s.Dosed, s.U), s.Delta, "ppb", "mass balance")
+		d.line("40", "Δ "+way.StepWord(s.Kind), "c − Σ s_i c_i − dosed", fmt.Sprintf("%.4g − %.4g − %.4g ppb, u %.3g", *to.DO, before, s.Dosed, s.U), s.Delta, "ppb", "mass balance")
 		if s.Grams != nil {
 			d.line("38", "m", "Δ V", fmt.Sprintf("%.4g µg/L × %.6g L / 10⁶", s.Delta, to.VolumeHL*100), *s.Grams, "g", "mass balance")
 		}

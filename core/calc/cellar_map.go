@@ -1,22 +1,22 @@
 package calc
 
 import (
-	"ullage/core/cellar"
 	"ullage/core/quantity"
+	"ullage/core/way"
 )
 
 // BatchMapInput is what is known of a batch and of those it came from and went
 // to. Ids are the caller's.
 type BatchMapInput struct {
-	Focus    string                `json:"focus" help:"id of the batch to follow; all when not said"`
-	Batches  Rows[MapBatchRow]     `json:"batches" need:"yes" help:"list of id, code, volume_hl, tank, vessel, yeast"`
-	Brews    Rows[MapBrewRow]      `json:"brews" help:"knock-outs: list of id, batch, at, volume_hl, do_ppb"`
-	Moves    Rows[MapMoveRow]      `json:"moves" help:"list of id, kind, from, to, started_at, ended_at, volume_hl, flow_hl_h, via, addition"`
-	Readings Rows[MapReadingRow]   `json:"readings" help:"list of id, batch, move, brew, run, point, at, do_ppb, u_ppb, meter, temperature_c, pressure_bar, flow_hl_h, volume_hl, gas_o2_fraction, confirmed"`
-	Runs     Rows[MapRunRow]       `json:"runs" help:"list of id, batch, started_at, volume_hl, inlet_ppb, unshaken_ppb, tpo_ppb and their _u_ppb, tank_ppb, tank_until"`
-	Budgets  only[[]cellar.Budget] `json:"budgets" help:"pickup that a step may have: list of step, ppb; starting points when not said"`
-	Limits   only[[]cellar.Limit]  `json:"limits" help:"list of point, green_ppb, red_ppb; starting points when not said"`
-	Explain  bool                  `json:"explain" help:"give the derivation"`
+	Focus    string              `json:"focus" help:"id of the batch to follow; all when not said"`
+	Batches  Rows[MapBatchRow]   `json:"batches" need:"yes" help:"list of id, code, volume_hl, tank, vessel, yeast"`
+	Brews    Rows[MapBrewRow]    `json:"brews" help:"knock-outs: list of id, batch, at, volume_hl, do_ppb"`
+	Moves    Rows[MapMoveRow]    `json:"moves" help:"list of id, kind, from, to, started_at, ended_at, volume_hl, flow_hl_h, via, addition"`
+	Readings Rows[MapReadingRow] `json:"readings" help:"list of id, batch, move, brew, run, point, at, do_ppb, u_ppb, meter, temperature_c, pressure_bar, flow_hl_h, volume_hl, gas_o2_fraction, confirmed"`
+	Runs     Rows[MapRunRow]     `json:"runs" help:"list of id, batch, started_at, volume_hl, inlet_ppb, unshaken_ppb, tpo_ppb and their _u_ppb, tank_ppb, tank_until"`
+	Budgets  only[[]way.Budget]  `json:"budgets" help:"pickup that a step may have: list of step, ppb; starting points when not said"`
+	Limits   only[[]way.Limit]   `json:"limits" help:"list of point, green_ppb, red_ppb; starting points when not said"`
+	Explain  bool                `json:"explain" help:"give the derivation"`
 }
 
 // MapBatchRow is one lot of liquid in one vessel.
@@ -43,16 +43,16 @@ type MapBrewRow struct {
 
 // MapMoveRow is a move from one batch to another.
 type MapMoveRow struct {
-	ID       label                  `json:"id" need:"yes" help:"its id"`
-	Kind     string                 `json:"kind" help:"transfer, blend, addition, recirculation or dump"`
-	From     label                  `json:"from" help:"batch it left; none for an addition"`
-	To       label                  `json:"to" help:"batch it went to"`
-	Started  moment                 `json:"started_at" help:"when it began"`
-	Ended    moment                 `json:"ended_at" help:"when it ended"`
-	Volume   *quantity.Volume       `json:"volume_ml" help:"volume moved"`
-	Flow     *quantity.Flow         `json:"flow_hl_h" help:"its flow"`
-	Via      []string               `json:"via" help:"what it passed: centrifuge, filter, carbonation, hose, pump, heat_exchanger"`
-	Addition only[*cellar.Addition] `json:"addition" help:"what, amount_kg, do_ppb, air_ml"`
+	ID       label               `json:"id" need:"yes" help:"its id"`
+	Kind     string              `json:"kind" help:"transfer, blend, addition, recirculation or dump"`
+	From     label               `json:"from" help:"batch it left; none for an addition"`
+	To       label               `json:"to" help:"batch it went to"`
+	Started  moment              `json:"started_at" help:"when it began"`
+	Ended    moment              `json:"ended_at" help:"when it ended"`
+	Volume   *quantity.Volume    `json:"volume_ml" help:"volume moved"`
+	Flow     *quantity.Flow      `json:"flow_hl_h" help:"its flow"`
+	Via      []string            `json:"via" help:"what it passed: centrifuge, filter, carbonation, hose, pump, heat_exchanger"`
+	Addition only[*way.Addition] `json:"addition" help:"what, amount_kg, do_ppb, air_ml"`
 }
 
 // MapReadingRow is one reading of a meter.
@@ -106,16 +106,16 @@ func inBar(p *quantity.GaugePressure) *float64 {
 
 // BatchMap draws the oxygen map of a batch.
 func BatchMap(in *BatchMapInput) (Answer, error) {
-	c := cellar.Input{Focus: in.Focus, Budgets: in.Budgets.is, Limits: in.Limits.is}
+	c := way.Input{Focus: in.Focus, Budgets: in.Budgets.is, Limits: in.Limits.is}
 	for _, b := range in.Batches {
-		c.Batches = append(c.Batches, cellar.Batch{ID: string(b.ID), Code: string(b.Code), VolumeHL: hl(b.Volume), Tank: string(b.Tank), Vessel: b.Vessel, Yeast: b.Yeast,
+		c.Batches = append(c.Batches, way.Batch{ID: string(b.ID), Code: string(b.Code), VolumeHL: hl(b.Volume), Tank: string(b.Tank), Vessel: b.Vessel, Yeast: b.Yeast,
 			GasHL: hl(b.Gas), HeadspaceBar: valueOr(b.Headspace, 0) / 100})
 	}
 	for _, b := range in.Brews {
-		c.Brews = append(c.Brews, cellar.Brew{ID: string(b.ID), Code: string(b.Code), Batch: string(b.Batch), At: b.At.Time, VolumeHL: hl(b.Volume), DO: bare(b.DO)})
+		c.Brews = append(c.Brews, way.Brew{ID: string(b.ID), Code: string(b.Code), Batch: string(b.Batch), At: b.At.Time, VolumeHL: hl(b.Volume), DO: bare(b.DO)})
 	}
 	for _, m := range in.Moves {
-		c.Moves = append(c.Moves, cellar.Move{ID: string(m.ID), Kind: m.Kind, From: string(m.From), To: string(m.To), Started: m.Started.Time, Ended: m.Ended.Time,
+		c.Moves = append(c.Moves, way.Move{ID: string(m.ID), Kind: m.Kind, From: string(m.From), To: string(m.To), Started: m.Started.Time, Ended: m.Ended.Time,
 			VolumeHL: hl(m.Volume), FlowHLH: valueOr(m.Flow, 0), Via: m.Via, Addition: m.Addition.is})
 	}
 	for i, r := range in.Readings {
@@ -125,14 +125,14 @@ func BatchMap(in *BatchMapInput) (Answer, error) {
 		c.Readings = append(c.Readings, r.reading())
 	}
 	for _, r := range in.Runs {
-		c.Runs = append(c.Runs, cellar.Run{ID: string(r.ID), Batch: string(r.Batch), Started: r.Started.Time, VolumeHL: hl(r.Volume), Inlet: bare(r.Inlet), InletU: valueOr(r.InletU, 0),
+		c.Runs = append(c.Runs, way.Run{ID: string(r.ID), Batch: string(r.Batch), Started: r.Started.Time, VolumeHL: hl(r.Volume), Inlet: bare(r.Inlet), InletU: valueOr(r.InletU, 0),
 			Unshaken: bare(r.Unshaken), UnshakenU: valueOr(r.UnshakenU, 0), TPO: bare(r.TPO), TPOU: valueOr(r.TPOU, 0), Tank: bare(r.Tank), TankUntil: r.Until.Time})
 	}
 	return mapped(c, in.Explain)
 }
 
-func (r *MapReadingRow) reading() cellar.Reading {
-	return cellar.Reading{ID: string(r.ID), Batch: string(r.Batch), Move: string(r.Move), Brew: string(r.Brew), Run: string(r.Run), Point: r.Point, At: r.At.Time,
+func (r *MapReadingRow) reading() way.Reading {
+	return way.Reading{ID: string(r.ID), Batch: string(r.Batch), Move: string(r.Move), Brew: string(r.Brew), Run: string(r.Run), Point: r.Point, At: r.At.Time,
 		DO: valueOr(r.DO, 0), U: valueOr(r.U, 0), Meter: string(r.Meter), TemperatureC: bare(r.Temperature), PressureBar: inBar(r.Pressure),
 		FlowHLH: valueOr(r.Flow, 0), VolumeHL: hl(r.Volume), GasO2: bare(r.GasO2), Confirmed: r.Confirmed, FirstRunnings: r.First}
 }

@@ -4,16 +4,17 @@ import (
 	"errors"
 	"strings"
 
-	"ullage/core/cellar"
+	"ullage/core/causes"
 	"ullage/core/quantity"
+	"ullage/core/way"
 )
 
 // PickupInput is a list of readings along one way.
 type PickupInput struct {
-	Rows    Rows[PickupRow]       `json:"rows" need:"yes" help:"readings in the order of the way: point, do_ppb, and where known step, taken_at, volume_hl, flow_hl_h, temperature_c, meter, u_ppb"`
-	Budgets only[[]cellar.Budget] `json:"budgets" help:"pickup that a step may have: list of step, ppb; starting points when not said"`
-	Limits  only[[]cellar.Limit]  `json:"limits" help:"list of point, green_ppb, red_ppb; starting points when not said"`
-	Explain bool                  `json:"explain" help:"give the derivation"`
+	Rows    Rows[PickupRow]    `json:"rows" need:"yes" help:"readings in the order of the way: point, do_ppb, and where known step, taken_at, volume_hl, flow_hl_h, temperature_c, meter, u_ppb"`
+	Budgets only[[]way.Budget] `json:"budgets" help:"pickup that a step may have: list of step, ppb; starting points when not said"`
+	Limits  only[[]way.Limit]  `json:"limits" help:"list of point, green_ppb, red_ppb; starting points when not said"`
+	Explain bool               `json:"explain" help:"give the derivation"`
 }
 
 // PickupRow is one reading of the way.
@@ -35,16 +36,16 @@ func Pickup(in *PickupInput) (Answer, error) {
 	if len(in.Rows) == 0 {
 		return Answer{}, tooFewRows(0, 1)
 	}
-	rows := make([]cellar.ChainRow, len(in.Rows))
+	rows := make([]way.ChainRow, len(in.Rows))
 	for i, r := range in.Rows {
 		id := string(r.ID)
 		if id == "" {
 			id = format(float64(i+1), 0)
 		}
-		rows[i] = cellar.ChainRow{Step: string(r.Step), Reading: cellar.Reading{ID: id, Point: strings.ToLower(r.Point), At: r.Taken.Time, DO: float64(r.DO), U: valueOr(r.U, 0),
+		rows[i] = way.ChainRow{Step: string(r.Step), Reading: way.Reading{ID: id, Point: strings.ToLower(r.Point), At: r.Taken.Time, DO: float64(r.DO), U: valueOr(r.U, 0),
 			FlowHLH: valueOr(r.Flow, 0), VolumeHL: hl(r.Volume), TemperatureC: bare(r.Temperature), Meter: string(r.Meter)}}
 	}
-	c := cellar.Chain(rows)
+	c := way.Chain(rows)
 	c.Budgets, c.Limits = in.Budgets.is, in.Limits.is
 	a, err := mapped(c, in.Explain)
 	var e *quantity.Error
@@ -83,7 +84,7 @@ func TransferTest(in *TransferTestInput) (Answer, error) {
 	if len(in.Rows) == 0 {
 		return Answer{}, tooFewRows(0, 2)
 	}
-	t := cellar.Test{Where: in.Where, Held: in.Held, Yeast: in.Yeast}
+	t := causes.Test{Where: in.Where, Held: in.Held, Yeast: in.Yeast}
 	for i, r := range in.Rows {
 		for _, c := range []struct {
 			name string
@@ -100,8 +101,8 @@ func TransferTest(in *TransferTestInput) (Answer, error) {
 			between("in_u_ppb", valueOr(r.InU, 0), 0, 1e5, "leave it out to have it assumed"), between("out_u_ppb", valueOr(r.OutU, 0), 0, 1e5, "leave it out to have it assumed")); err != nil {
 			return Answer{}, inRow(i, err)
 		}
-		t.Rows = append(t.Rows, cellar.TestRow{At: r.At.Time, Minutes: bare(r.Minutes), FlowHLH: valueOr(r.Flow, 0), In: bare(r.In), Out: bare(r.Out),
+		t.Rows = append(t.Rows, causes.TestRow{At: r.At.Time, Minutes: bare(r.Minutes), FlowHLH: valueOr(r.Flow, 0), In: bare(r.In), Out: bare(r.Out),
 			InU: valueOr(r.InU, 0), OutU: valueOr(r.OutU, 0), MeterIn: string(r.MeterIn), MeterOut: string(r.MeterOut)})
 	}
-	return Answer{Result: cellar.Diagnose(t)}, nil
+	return Answer{Result: causes.Diagnose(t)}, nil
 }

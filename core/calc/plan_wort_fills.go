@@ -1,8 +1,8 @@
 package calc
 
 import (
-	"ullage/core/cellar"
 	"ullage/core/quantity"
+	"ullage/core/way"
 	"ullage/core/wort"
 )
 
@@ -83,7 +83,7 @@ func (in *wortInput) second(r *WortResult, share float64) error {
 	if volume == 0 {
 		return &quantity.Error{Field: "second_ppb", Value: format(float64(*in.Second), 0), Message: "needs the volume of the tank", Mend: "give wort_ml with knockout_min, or fills"}
 	}
-	grams := cellar.Grams(float64(*in.Second), volume) / float64(eff)
+	grams := way.Grams(float64(*in.Second), volume) / float64(eff)
 	nl := grams * 1000 / (wort.NormalOxygen * share)
 	r.SecondGrams, r.SecondNL = &grams, &nl
 	return nil

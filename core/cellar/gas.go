@@ -3,6 +3,7 @@ package cellar
 import (
 	"ullage/core/oxygen"
 	"ullage/core/quantity"
+	"ullage/core/way"
 )
 
 // GasSpace is a closed vessel: beer of some DO below a gas space with some
@@ -12,7 +13,7 @@ import (
 func GasSpace(do, beerHL, gasHL, fraction float64, p quantity.Pressure, t quantity.Temperature) (equilibrium, contact, grams float64) {
 	contact = fraction * float64(p) / oxygen.Atmosphere * oxygen.Solubility(t)
 	k := oxygen.PartitionRatio(t)
-	grams = Grams(k*contact, gasHL)
+	grams = way.Grams(k*contact, gasHL)
 	equilibrium = (do*beerHL + k*contact*gasHL) / (beerHL + k*gasHL)
 	return equilibrium, contact, grams
 }
@@ -20,23 +21,23 @@ func GasSpace(do, beerHL, gasHL, fraction float64, p quantity.Pressure, t quanti
 // tankGas says what readings of gas spaces mean.
 func (n *network) tankGas() []TankGas {
 	var out []TankGas
-	for i := range n.in.Readings {
-		r := &n.in.Readings[i]
-		if r.Point != TankGasPoint || r.GasO2 == nil || !n.shown[r.Batch] || *r.GasO2 < 0 || *r.GasO2 > 1 {
+	for i := range n.In.Readings {
+		r := &n.In.Readings[i]
+		if r.Point != way.TankGasPoint || r.GasO2 == nil || !n.Shown[r.Batch] || *r.GasO2 < 0 || *r.GasO2 > 1 {
 			continue
 		}
-		b := n.in.batch(r.Batch)
+		b := n.In.BatchByID(r.Batch)
 		t := quantity.Temperature(4)
 		if r.TemperatureC != nil {
 			t = quantity.Temperature(min(40, max(0, *r.TemperatureC)))
 		} else {
-			n.assume("temperature of a gas space not read: 4 °C")
+			n.Assume("temperature of a gas space not read: 4 °C")
 		}
 		gauge := b.HeadspaceBar
 		if r.PressureBar != nil {
 			gauge = *r.PressureBar
 		} else if gauge == 0 {
-			n.assume("pressure of a gas space not read: none above the air's")
+			n.Assume("pressure of a gas space not read: none above the air's")
 		}
 		p := quantity.Pressure(oxygen.Atmosphere + gauge*100)
 		do := n.lastDO(r.Batch)
@@ -53,9 +54,9 @@ func (n *network) tankGas() []TankGas {
 // lastDO is the DO last read in a batch's vessel.
 func (n *network) lastDO(batch string) float64 {
 	do := 0.0
-	for i := range n.list {
-		if v := &n.list[i]; v.known && v.batch == batch && (v.run == "" && v.point != LineStart || v.point == TankHold) {
-			do = v.value
+	for i := range n.Places {
+		if v := &n.Places[i]; v.Known && v.Batch == batch && (v.Run == "" && v.Point != way.LineStart || v.Point == way.TankHold) {
+			do = v.Value
 		}
 	}
 	return do

@@ -1,6 +1,9 @@
 package cellar
 
-import "slices"
+import (
+	"slices"
+	"ullage/core/way"
+)
 
 // Of wort, ppb: carry-over before the gas, and the band after it.
 const (
@@ -11,10 +14,10 @@ const (
 )
 
 // judge holds a node against its limit.
-func (x *Node) judge(own map[string]Limit) {
+func (x *Node) judge(own map[string]way.Limit) {
 	if l, ok := own[x.Point]; ok {
 		x.Green, x.Red, x.LimitFrom = l.Green, l.Red, "own"
-	} else if i := slices.IndexFunc(defaultLimits, func(l Limit) bool { return l.Point == x.Point }); i >= 0 {
+	} else if i := slices.IndexFunc(defaultLimits, func(l way.Limit) bool { return l.Point == x.Point }); i >= 0 {
 		x.Green, x.Red, x.LimitFrom = defaultLimits[i].Green, defaultLimits[i].Red, "starting point"
 	} else {
 		x.State = wortState(x.Point, *x.DO)
@@ -28,15 +31,15 @@ func (x *Node) judge(own map[string]Limit) {
 	}
 }
 
-var defaultLimits = DefaultLimits()
+var defaultLimits = way.DefaultLimits()
 
 // wortState judges wort, where too little is as bad as too much.
 func wortState(point string, do float64) string {
 	switch {
-	case point == WortCooled && do > wortCarried, point == Pitched12h && do > pitchedHigh,
-		point == WortOxygenated && (do < wortLow || do > wortHigh):
+	case point == way.WortCooled && do > wortCarried, point == way.Pitched12h && do > pitchedHigh,
+		point == way.WortOxygenated && (do < wortLow || do > wortHigh):
 		return "over"
-	case IsWort(point):
+	case way.IsWort(point):
 		return "ok"
 	}
 	return ""
@@ -45,12 +48,12 @@ func wortState(point string, do float64) string {
 // JudgeOne holds one reading, ppb, against the limit of its point: the
 // brewery's own, else the starting point. Where there is neither, from is empty,
 // and state too unless the point is of wort.
-func JudgeOne(point string, do float64, own []Limit) (limit Limit, from, state string) {
-	limits := map[string]Limit{}
+func JudgeOne(point string, do float64, own []way.Limit) (limit way.Limit, from, state string) {
+	limits := map[string]way.Limit{}
 	for _, l := range own {
 		limits[l.Point] = l
 	}
 	x := Node{Point: point, DO: &do}
 	x.judge(limits)
-	return Limit{point, x.Green, x.Red}, x.LimitFrom, x.State
+	return way.Limit{Point: point, Green: x.Green, Red: x.Red}, x.LimitFrom, x.State
 }

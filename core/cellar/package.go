@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"ullage/core/uncertainty"
+	"ullage/core/way"
 )
 
 // packages splits the TPO of each run, and holds the sum of the parts of the
@@ -12,9 +13,9 @@ func (n *network) packages(values []float64) ([]Package, *Closure) {
 	out := []Package{}
 	var all Closure
 	volume := 0.0
-	for i := range n.in.Runs {
-		r := &n.in.Runs[i]
-		if !n.shown[r.Batch] {
+	for i := range n.In.Runs {
+		r := &n.In.Runs[i]
+		if !n.Shown[r.Batch] {
 			continue
 		}
 		p, c := n.split(r, values)
@@ -39,82 +40,82 @@ func (n *network) packages(values []float64) ([]Package, *Closure) {
 	return out, &all
 }
 
-func (n *network) split(r *Run, values []float64) (Package, *Closure) {
+func (n *network) split(r *way.Run, values []float64) (Package, *Closure) {
 	p := Package{Run: r.ID}
 	last, sum := 0.0, 0.0
 	have := false
-	tank, drawn := n.tanks[r.ID]
+	tank, drawn := n.Tanks[r.ID]
 	if drawn {
 		if v, ok := n.valueAt(tank, nil); ok {
 			p.Tank, last, have = &v, v, true
 			sum, _ = n.valueAt(tank, values)
 		}
 	}
-	var end *vertex
+	var end *way.Place
 	for k, i := range n.read {
-		v := &n.list[i]
-		if v.run != r.ID || drawn && i == tank {
+		v := &n.Places[i]
+		if v.Run != r.ID || drawn && i == tank {
 			continue
 		}
-		into := map[string]**float64{FillerInlet: &p.Line, LineStart: &p.Line, Unshaken: &p.Filler, TPO: &p.Headspace}[v.point]
+		into := map[string]**float64{way.FillerInlet: &p.Line, way.LineStart: &p.Line, way.Unshaken: &p.Filler, way.TPO: &p.Headspace}[v.Point]
 		if have {
-			if d := v.value - last; *into == nil {
+			if d := v.Value - last; *into == nil {
 				*into = &d
 			} else {
 				**into += d
 			}
 			sum += values[k] - n.before(k, values)
 		} else {
-			p.Tank, sum = &v.value, values[k]
+			p.Tank, sum = &v.Value, values[k]
 		}
-		last, have = v.value, true
-		if v.point == TPO {
+		last, have = v.Value, true
+		if v.Point == way.TPO {
 			end = v
-			tpo := v.value
+			tpo := v.Value
 			p.TPO = &tpo
 		}
 	}
 	if end == nil {
 		return p, nil
 	}
-	c := &Closure{TPO: end.value, Sum: sum, Residual: end.value - sum, Allowed: uncertainty.Normal95 * math.Sqrt(end.variance())}
+	c := &Closure{TPO: end.Value, Sum: sum, Residual: end.Value - sum, Allowed: uncertainty.Normal95 * math.Sqrt(end.Variance())}
 	c.Within = math.Abs(c.Residual) <= c.Allowed
 	return p, c
 }
 
-// before is what flowed into a read vertex by these values.
+// before is what flowed into a read place by these values.
 func (n *network) before(k int, values []float64) float64 {
 	s := &n.sources[k]
-	sum := s.dosed
-	for _, q := range s.parts {
-		sum += q.share * values[n.of[q.from]]
+	sum := s.Dosed
+	for _, q := range s.Parts {
+		sum += q.Share * values[n.of[q.From]]
 	}
 	return sum
 }
 
-// valueAt is the DO at a vertex: its own reading, else what flowed into it.
+// valueAt is the DO at a place: its own reading, else what flowed into it.
 // Without values it is as read.
 func (n *network) valueAt(i int, values []float64) (float64, bool) {
 	if k, ok := n.of[i]; ok {
 		if values != nil {
 			return values[k], true
 		}
-		return n.list[i].value, true
+		return n.Places[i].Value, true
 	}
-	s := n.inflow(i)
-	if len(s.parts) == 0 {
+	s := n.Inflow(i)
+	if len(s.Parts) == 0 {
 		return 0, false
 	}
-	if s.lost > 0 {
-		s.renormalise()
+	if s.Lost > 0 {
+		s.Renormalise()
 	}
-	sum := s.dosed
-	for _, q := range s.parts {
-		v := n.list[q.from].value
+	sum := s.Dosed
+	for _, q := range s.Parts {
+		v := n.Places[q.From].Value
 		if values != nil {
-			v = values[n.of[q.from]]
+			v = values[n.of[q.From]]
 		}
-		sum += q.share * v
+		sum += q.Share * v
 	}
 	return sum, true
 }

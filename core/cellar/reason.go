@@ -8,36 +8,37 @@ import (
 
 	"ullage/core/quantity"
 	"ullage/core/uncertainty"
+	"ullage/core/way"
 )
 
 // judge gives the state of a step with its reason and what to check next.
-func (n *network) judge(st *Step, v *vertex, d *difference) {
-	may, by := n.mayFall(st.Covers, v.batch)
+func (n *network) judge(st *Step, v *way.Place, d *difference) {
+	may, by := n.MayFall(st.Covers, v.Batch)
 	st.State = stateOf(st.Delta, st.Resolved, st.Budget)
 	st.Consumed = st.State == "negative" && by == "yeast"
 	half := uncertainty.Normal95 * st.U
 	switch st.State {
 	case "not_resolved":
-		st.Reason = fmt.Sprintf("%s is inside what meters and sampling scatter by: not resolved, which is not zero", plusMinus(st.Delta, half))
+		st.Reason = fmt.Sprintf("%s is inside what meters and sampling scatter by: not resolved, which is not zero", way.PlusMinus(st.Delta, half))
 		if st.Budget != nil && st.High95 <= *st.Budget {
 			st.Reason += fmt.Sprintf("; at most %s ppb, within its %s", quantity.Figure(st.High95), quantity.Figure(*st.Budget))
 		} else if st.Budget != nil {
 			st.NextCheck = fmt.Sprintf("read both sides within 5 min with one meter, %d times each, to tell it from its %s ppb", n.repeats(st), quantity.Figure(*st.Budget))
 		}
 	case "within":
-		st.Reason = fmt.Sprintf("%s, within its %s", plusMinus(st.Delta, half), quantity.Figure(*st.Budget))
+		st.Reason = fmt.Sprintf("%s, within its %s", way.PlusMinus(st.Delta, half), quantity.Figure(*st.Budget))
 		if st.High95 > *st.Budget {
 			st.Reason += "; the interval reaches above it"
 		}
 	case "over":
-		st.Reason = fmt.Sprintf("%s, over its %s", plusMinus(st.Delta, half), quantity.Figure(*st.Budget))
+		st.Reason = fmt.Sprintf("%s, over its %s", way.PlusMinus(st.Delta, half), quantity.Figure(*st.Budget))
 		if st.Low95 <= *st.Budget {
 			st.Reason += "; the interval still holds the budget"
 		}
 		st.NextCheck = nextCheck(st)
 	case "no_budget":
-		st.Reason = plusMinus(st.Delta, half)
-		if by == "gas" || st.Kind == StepOxygenation {
+		st.Reason = way.PlusMinus(st.Delta, half)
+		if by == "gas" || st.Kind == way.StepOxygenation {
 			st.Reason += ", wanted here"
 		}
 	case "negative":
@@ -56,15 +57,15 @@ func (n *network) repeats(st *Step) int {
 }
 
 // fell explains a reading below the one before it, by what can have done it.
-func (n *network) fell(st *Step, v *vertex, d *difference, may bool, by string) {
+func (n *network) fell(st *Step, v *way.Place, d *difference, may bool, by string) {
 	half := uncertainty.Normal95 * st.U
-	head := plusMinus(st.Delta, half)
-	if may && by == "yeast" && v.value > 0 && d.before > v.value && st.Hours != nil && *st.Hours > 0.2 {
-		h := *st.Hours * math.Ln2 / math.Log(d.before/v.value)
+	head := way.PlusMinus(st.Delta, half)
+	if may && by == "yeast" && v.Value > 0 && d.before > v.Value && st.Hours != nil && *st.Hours > 0.2 {
+		h := *st.Hours * math.Ln2 / math.Log(d.before/v.Value)
 		st.HalfLifeH = &h
 	}
 	switch {
-	case by == "yeast" && slices.Contains(st.Covers, StepFermentation):
+	case by == "yeast" && slices.Contains(st.Covers, way.StepFermentation):
 		st.Reason = head + ", taken up by the yeast, as it should be"
 	case by == "yeast":
 		st.Reason = head + ", taken up by yeast"
@@ -100,7 +101,7 @@ func (n *network) fell(st *Step, v *vertex, d *difference, may bool, by string) 
 func describe(covers []string) string {
 	words := make([]string, len(covers))
 	for i, k := range covers {
-		words[i] = StepWord(k)
+		words[i] = way.StepWord(k)
 	}
 	return strings.Join(words, " + ")
 }
@@ -108,29 +109,29 @@ func describe(covers []string) string {
 // nextCheck is what would confirm or find the cause (common practice).
 func nextCheck(st *Step) string {
 	switch {
-	case len(st.Covers) > 1 && st.Kind == StepTransfer:
+	case len(st.Covers) > 1 && st.Kind == way.StepTransfer:
 		return "no reading separates " + describe(st.Covers) + ": bracket them, upstream and downstream within 5 min, and halve the flow: a fixed leak doubles its ppb"
 	case len(st.Covers) > 1:
 		return "no reading separates " + describe(st.Covers) + ": read between them next time"
 	}
 	switch st.Kind {
-	case StepDryHop:
+	case way.StepDryHop:
 		return "purge of the doser and of the hop bag: cycles, gas, time open; dose while yeast is still active"
-	case StepTransfer:
+	case way.StepTransfer:
 		return "purge record of line and receiving tank; suction pressure, seals, clamps; halve the flow: a fixed leak doubles its ppb"
-	case StepCentrifuge:
+	case way.StepCentrifuge:
 		return "DO of the sealing water; hydro-hermetic seal; read between discharges and just after one"
-	case StepFilter:
+	case way.StepFilter:
 		return "slurry tank under CO2, DO of its water; air in the shell: read the first ten minutes each minute"
-	case StepCarbonation:
+	case way.StepCarbonation:
 		return "oxygen in the CO2 (30 ppm v/v brings 22 ppb with each g/L); vent the first gas of a cylinder"
-	case StepHold:
+	case way.StepHold:
 		return "oxygen in the top gas; DO against the level while the tank empties"
-	case StepLine:
+	case way.StepLine:
 		return "purge of the line, pump seal, dead legs; read the start of the line and the filler inlet together"
-	case StepFilling:
+	case way.StepFilling:
 		return "one set unshaken for each head; purge and pre-evacuation of the filler"
-	case StepHeadspace:
+	case way.StepHeadspace:
 		return "foam on the rim, jetter, cover gas, time to the lid"
 	}
 	return "bracket it: read upstream and downstream within 5 min"

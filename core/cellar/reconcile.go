@@ -2,12 +2,13 @@ package cellar
 
 import (
 	"math"
+	"ullage/core/way"
 
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
-// constraint is Σ a_i c_i ≥ least over read vertices.
+// constraint is Σ a_i c_i ≥ least over read places.
 type constraint struct {
 	at    []int
 	a     []float64
@@ -21,25 +22,25 @@ func (n *network) constraints() []constraint {
 	for k, i := range n.read {
 		s := &n.sources[k]
 		list = append(list, constraint{[]int{k}, []float64{1}, 0})
-		if may, _ := n.mayFall(s.ops, n.list[i].batch); may || len(s.parts) == 0 {
+		if may, _ := n.MayFall(s.Ops, n.Places[i].Batch); may || len(s.Parts) == 0 {
 			continue
 		}
-		c := constraint{[]int{k}, []float64{1}, s.dosed}
-		for _, p := range s.parts {
-			c.at, c.a = append(c.at, n.of[p.from]), append(c.a, -p.share)
+		c := constraint{[]int{k}, []float64{1}, s.Dosed}
+		for _, p := range s.Parts {
+			c.at, c.a = append(c.at, n.of[p.From]), append(c.a, -p.Share)
 		}
 		list = append(list, c)
 	}
 	return list
 }
 
-// covariance of two read vertices.
+// covariance of two read places.
 func (n *network) covariance(k, l int) float64 {
-	u, v := &n.list[n.read[k]].estimate, &n.list[n.read[l]].estimate
+	u, v := &n.Places[n.read[k]].Estimate, &n.Places[n.read[l]].Estimate
 	if k == l {
-		return u.variance()
+		return u.Variance()
 	}
-	return u.shared(v)
+	return u.Shared(v)
 }
 
 // reconcile gives the values nearest to the readings, in the metric of their
@@ -50,7 +51,7 @@ func (n *network) reconcile(r *Reconciliation) []float64 {
 	y := make([]float64, len(n.read))
 	sigma := mat.NewDense(max(1, len(y)), max(1, len(y)), nil)
 	for k, i := range n.read {
-		y[k] = n.list[i].value
+		y[k] = n.Places[i].Value
 		for l := range n.read {
 			sigma.Set(k, l, n.covariance(k, l))
 		}
@@ -69,8 +70,8 @@ func (n *network) reconcile(r *Reconciliation) []float64 {
 		if math.Abs(move) < 1e-9*(1+u) {
 			continue
 		}
-		v := &n.list[n.read[k]]
-		a := Adjustment{Node: v.id, Reading: far(v, move), PPB: move, InU: move / u}
+		v := &n.Places[n.read[k]]
+		a := Adjustment{Node: v.ID, Reading: far(v, move), PPB: move, InU: move / u}
 		r.Adjustments = append(r.Adjustments, a)
 		if math.Abs(a.InU) > most {
 			most, r.MovedMost = math.Abs(a.InU), a.Reading
@@ -79,14 +80,14 @@ func (n *network) reconcile(r *Reconciliation) []float64 {
 	return values
 }
 
-// far is the reading of a vertex that lies farthest against a move of it.
-func far(v *vertex, move float64) string {
+// far is the reading of a place that lies farthest against a move of it.
+func far(v *way.Place, move float64) string {
 	best, id := math.Inf(-1), ""
-	for _, r := range v.readings {
-		if d := (v.value - r.DO) * move; id == "" || d < best {
+	for _, r := range v.Readings {
+		if d := (v.Value - r.DO) * move; id == "" || d < best {
 			best, id = d, r.ID
 		}
-		if d := (r.DO - v.value) * -math.Copysign(1, move); d > best {
+		if d := (r.DO - v.Value) * -math.Copysign(1, move); d > best {
 			best, id = d, r.ID
 		}
 	}

@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"ullage/core/cellar"
+	"ullage/core/way"
 	"ullage/scripts/reference"
 )
 
@@ -21,32 +22,32 @@ type sciPyReading struct {
 
 // contradicting draws a way of two tanks into one, read by two meters, whose
 // readings scatter more than they should.
-func contradicting(r *rand.Rand) (cellar.Input, []sciPyReading) {
+func contradicting(r *rand.Rand) (way.Input, []sciPyReading) {
 	v1, v2 := 20+60*r.Float64(), 20+60*r.Float64()
-	in := cellar.Input{
-		Batches: []cellar.Batch{{ID: "a", VolumeHL: v1, Vessel: "bright_tank"}, {ID: "b", VolumeHL: v2, Vessel: "fermenter"}, {ID: "c", Vessel: "bright_tank"}},
-		Moves: []cellar.Move{{ID: "m1", Kind: "transfer", From: "a", To: "c", VolumeHL: v1, Via: []string{"filter"}, Started: after(100)},
+	in := way.Input{
+		Batches: []way.Batch{{ID: "a", VolumeHL: v1, Vessel: "bright_tank"}, {ID: "b", VolumeHL: v2, Vessel: "fermenter"}, {ID: "c", Vessel: "bright_tank"}},
+		Moves: []way.Move{{ID: "m1", Kind: "transfer", From: "a", To: "c", VolumeHL: v1, Via: []string{"filter"}, Started: after(100)},
 			{ID: "m2", Kind: "blend", From: "b", To: "c", VolumeHL: v2, Started: after(200)}},
 	}
 	var list []sciPyReading
 	add := func(batch, move, point string, minutes float64, free bool, from ...[2]any) int {
 		do, meter := 60+8*r.NormFloat64(), "M"+strconv.Itoa(r.IntN(2)) // far from zero: the script does not hold a free step above it
-		in.Readings = append(in.Readings, cellar.Reading{ID: strconv.Itoa(len(list)), Batch: batch, Move: move, Point: point, At: after(minutes), DO: do, Meter: meter})
+		in.Readings = append(in.Readings, way.Reading{ID: strconv.Itoa(len(list)), Batch: batch, Move: move, Point: point, At: after(minutes), DO: do, Meter: meter})
 		if from == nil {
 			from = [][2]any{}
 		}
 		list = append(list, sciPyReading{do, meter, from, free})
 		return len(list) - 1
 	}
-	a := add("a", "", cellar.TankRested, 0, false)
-	a = add("a", "m1", cellar.TankBefore, 90, false, [2]any{a, 1.0})
-	f := add("a", "m1", cellar.FilterIn, 101, false, [2]any{a, 1.0})
-	f = add("a", "m1", cellar.FilterOut, 102, false, [2]any{f, 1.0})
-	first := add("c", "m1", cellar.TankAfter, 150, false, [2]any{f, 1.0})
-	b := add("b", "", cellar.FermentationEnd, 10, false)
-	b = add("b", "m2", cellar.TankBefore, 190, true, [2]any{b, 1.0}) // held with yeast
-	c := add("c", "m2", cellar.TankAfter, 260, false, [2]any{first, v1 / (v1 + v2)}, [2]any{b, v2 / (v1 + v2)})
-	add("c", "", cellar.TankRested, 500, false, [2]any{c, 1.0})
+	a := add("a", "", way.TankRested, 0, false)
+	a = add("a", "m1", way.TankBefore, 90, false, [2]any{a, 1.0})
+	f := add("a", "m1", way.FilterIn, 101, false, [2]any{a, 1.0})
+	f = add("a", "m1", way.FilterOut, 102, false, [2]any{f, 1.0})
+	first := add("c", "m1", way.TankAfter, 150, false, [2]any{f, 1.0})
+	b := add("b", "", way.FermentationEnd, 10, false)
+	b = add("b", "m2", way.TankBefore, 190, true, [2]any{b, 1.0}) // held with yeast
+	c := add("c", "m2", way.TankAfter, 260, false, [2]any{first, v1 / (v1 + v2)}, [2]any{b, v2 / (v1 + v2)})
+	add("c", "", way.TankRested, 500, false, [2]any{c, 1.0})
 	return in, list
 }
 

@@ -6,7 +6,9 @@ import (
 	"testing"
 	"time"
 
+	"ullage/core/causes"
 	"ullage/core/cellar"
+	"ullage/core/way"
 )
 
 var morning = time.Date(2026, 3, 2, 7, 0, 0, 0, time.UTC)
@@ -14,7 +16,7 @@ var morning = time.Date(2026, 3, 2, 7, 0, 0, 0, time.UTC)
 func after(min float64) time.Time { return morning.Add(time.Duration(min * float64(time.Minute))) }
 
 // build must succeed.
-func build(t testing.TB, in cellar.Input) cellar.Map {
+func build(t testing.TB, in way.Input) cellar.Map {
 	t.Helper()
 	m, err := cellar.Build(in)
 	if err != nil {
@@ -23,7 +25,7 @@ func build(t testing.TB, in cellar.Input) cellar.Map {
 	return m
 }
 
-func found(m cellar.Map, kind string) *cellar.Finding {
+func found(m cellar.Map, kind string) *causes.Finding {
 	for i := range m.Diagnosis {
 		if m.Diagnosis[i].Kind == kind {
 			return &m.Diagnosis[i]
@@ -33,31 +35,31 @@ func found(m cellar.Map, kind string) *cellar.Finding {
 }
 
 // twoTanks is a transfer of 60 hL, without readings.
-func twoTanks(via ...string) cellar.Input {
-	return cellar.Input{Focus: "bbt",
-		Batches: []cellar.Batch{{ID: "fv", Tank: "FV12", Vessel: "fermenter", VolumeHL: 60}, {ID: "bbt", Tank: "BBT3", Vessel: "bright_tank", VolumeHL: 60}},
-		Moves:   []cellar.Move{{ID: "m", Kind: "transfer", From: "fv", To: "bbt", VolumeHL: 60, FlowHLH: 60, Started: morning, Ended: after(60), Via: via}}}
+func twoTanks(via ...string) way.Input {
+	return way.Input{Focus: "bbt",
+		Batches: []way.Batch{{ID: "fv", Tank: "FV12", Vessel: "fermenter", VolumeHL: 60}, {ID: "bbt", Tank: "BBT3", Vessel: "bright_tank", VolumeHL: 60}},
+		Moves:   []way.Move{{ID: "m", Kind: "transfer", From: "fv", To: "bbt", VolumeHL: 60, FlowHLH: 60, Started: morning, Ended: after(60), Via: via}}}
 }
 
 // T1: 60 hL/h with +20 ppb, 30 hL/h with +40 ppb, twice each.
-func storyT1(noise func() float64) cellar.Input {
+func storyT1(noise func() float64) way.Input {
 	in := twoTanks("pump")
 	for i, flow := range []float64{60, 30, 60, 30} {
 		at := after(float64(10 * i))
 		in.Readings = append(in.Readings,
-			cellar.Reading{ID: "in" + string(rune('1'+i)), Batch: "fv", Move: "m", Point: cellar.TankBefore, At: at, DO: 6 + noise(), FlowHLH: flow, Meter: "M1"},
-			cellar.Reading{ID: "out" + string(rune('1'+i)), Batch: "bbt", Move: "m", Point: cellar.TankAfter, At: at.Add(3 * time.Minute), DO: 6 + 1200/flow + noise(), FlowHLH: flow, Meter: "M1"})
+			way.Reading{ID: "in" + string(rune('1'+i)), Batch: "fv", Move: "m", Point: way.TankBefore, At: at, DO: 6 + noise(), FlowHLH: flow, Meter: "M1"},
+			way.Reading{ID: "out" + string(rune('1'+i)), Batch: "bbt", Move: "m", Point: way.TankAfter, At: at.Add(3 * time.Minute), DO: 6 + 1200/flow + noise(), FlowHLH: flow, Meter: "M1"})
 	}
 	return in
 }
 
 // T2: a filter starts at 900 ppb and falls to 30 with a time constant of 4 min.
-func storyT2(noise func() float64) cellar.Input {
+func storyT2(noise func() float64) way.Input {
 	in := twoTanks("filter")
-	in.Readings = append(in.Readings, cellar.Reading{ID: "in", Batch: "fv", Move: "m", Point: cellar.FilterIn, At: after(1), DO: 12 + noise(), FlowHLH: 60, Meter: "M1"})
+	in.Readings = append(in.Readings, way.Reading{ID: "in", Batch: "fv", Move: "m", Point: way.FilterIn, At: after(1), DO: 12 + noise(), FlowHLH: 60, Meter: "M1"})
 	for _, min := range []float64{0, 2, 4, 6, 9, 12, 16, 22, 30} {
 		v := 30 + 870*math.Exp(-min/4)
-		in.Readings = append(in.Readings, cellar.Reading{ID: "out" + at(min), Batch: "fv", Move: "m", Point: cellar.FilterOut, At: after(1 + min), DO: v*(1+0.01*noise()) + noise(), FlowHLH: 60, Meter: "M1"})
+		in.Readings = append(in.Readings, way.Reading{ID: "out" + at(min), Batch: "fv", Move: "m", Point: way.FilterOut, At: after(1 + min), DO: v*(1+0.01*noise()) + noise(), FlowHLH: 60, Meter: "M1"})
 	}
 	return in
 }
@@ -65,23 +67,23 @@ func storyT2(noise func() float64) cellar.Input {
 func at(min float64) string { return after(min).Format("1504") }
 
 // T3: 14 g/L of dry hops, 6 ppb before, 190 after an hour, 35 at 20 h.
-func storyT3(noise func() float64) cellar.Input {
-	return cellar.Input{Focus: "fv",
-		Batches: []cellar.Batch{{ID: "fv", Tank: "FV12", Vessel: "fermenter", VolumeHL: 60}},
-		Moves:   []cellar.Move{{ID: "hops", Kind: "addition", To: "fv", Started: morning, Addition: &cellar.Addition{What: "dry_hop", AmountKG: 84}}},
-		Readings: []cellar.Reading{{ID: "a", Batch: "fv", Point: cellar.DryHopBefore, At: after(-30), DO: 6 + noise(), Meter: "M1"},
-			{ID: "b", Batch: "fv", Point: cellar.DryHop1h, At: after(60), DO: 190 + noise(), Meter: "M1"},
-			{ID: "c", Batch: "fv", Point: cellar.DryHop24h, At: after(1260), DO: 35 + noise(), Meter: "M1"}}}
+func storyT3(noise func() float64) way.Input {
+	return way.Input{Focus: "fv",
+		Batches: []way.Batch{{ID: "fv", Tank: "FV12", Vessel: "fermenter", VolumeHL: 60}},
+		Moves:   []way.Move{{ID: "hops", Kind: "addition", To: "fv", Started: morning, Addition: &way.Addition{What: "dry_hop", AmountKG: 84}}},
+		Readings: []way.Reading{{ID: "a", Batch: "fv", Point: way.DryHopBefore, At: after(-30), DO: 6 + noise(), Meter: "M1"},
+			{ID: "b", Batch: "fv", Point: way.DryHop1h, At: after(60), DO: 190 + noise(), Meter: "M1"},
+			{ID: "c", Batch: "fv", Point: way.DryHop24h, At: after(1260), DO: 35 + noise(), Meter: "M1"}}}
 }
 
 // T4: a bright tank rises from 25 to 49 ppb in 6 h while it is emptied.
-func storyT4(noise func() float64) cellar.Input {
-	in := cellar.Input{Focus: "bbt",
-		Batches:  []cellar.Batch{{ID: "bbt", Tank: "BBT2", Vessel: "bright_tank", VolumeHL: 50}},
-		Runs:     []cellar.Run{{ID: "run", Batch: "bbt", Started: after(-5), VolumeHL: 48}},
-		Readings: []cellar.Reading{{ID: "rest", Batch: "bbt", Point: cellar.TankRested, At: after(-60), DO: 25 + noise(), Meter: "M1"}}}
+func storyT4(noise func() float64) way.Input {
+	in := way.Input{Focus: "bbt",
+		Batches:  []way.Batch{{ID: "bbt", Tank: "BBT2", Vessel: "bright_tank", VolumeHL: 50}},
+		Runs:     []way.Run{{ID: "run", Batch: "bbt", Started: after(-5), VolumeHL: 48}},
+		Readings: []way.Reading{{ID: "rest", Batch: "bbt", Point: way.TankRested, At: after(-60), DO: 25 + noise(), Meter: "M1"}}}
 	for h := range 7 {
-		in.Readings = append(in.Readings, cellar.Reading{ID: "h" + string(rune('0'+h)), Batch: "bbt", Point: cellar.TankHold, At: after(60 * float64(h)), DO: 25 + 4*float64(h) + noise(), Meter: "M1"})
+		in.Readings = append(in.Readings, way.Reading{ID: "h" + string(rune('0'+h)), Batch: "bbt", Point: way.TankHold, At: after(60 * float64(h)), DO: 25 + 4*float64(h) + noise(), Meter: "M1"})
 	}
 	return in
 }
@@ -91,14 +93,14 @@ func quiet() float64 { return 0 }
 func TestStories(t *testing.T) {
 	for _, c := range []struct {
 		name, kind, where string
-		in                func(func() float64) cellar.Input
+		in                func(func() float64) way.Input
 		fit               string
 		want, within      float64
 	}{
-		{"T1", cellar.FoundLeak, "giving tank → receiving tank", storyT1, "air_ml_min", 7.18, 0.02},
-		{"T2", cellar.FoundWashout, "filter in → filter out", storyT2, "volume_hl", 4, 0.05},
-		{"T3", cellar.FoundDryHop, "dry hop", storyT3, "ppb_per_g_l", 184.0 / 14, 0.01},
-		{"T4", cellar.FoundTankGas, "BBT2", storyT4, "ppb_per_h", 4, 0.02},
+		{"T1", causes.FoundLeak, "giving tank → receiving tank", storyT1, "air_ml_min", 7.18, 0.02},
+		{"T2", causes.FoundWashout, "filter in → filter out", storyT2, "volume_hl", 4, 0.05},
+		{"T3", causes.FoundDryHop, "dry hop", storyT3, "ppb_per_g_l", 184.0 / 14, 0.01},
+		{"T4", causes.FoundTankGas, "BBT2", storyT4, "ppb_per_h", 4, 0.02},
 	} {
 		m := build(t, c.in(quiet))
 		if len(m.Diagnosis) == 0 || m.Diagnosis[0].Kind != c.kind {
@@ -115,7 +117,7 @@ func TestStories(t *testing.T) {
 		t.Logf("%s: %s, %s", c.name, f.Where, f.Evidence)
 	}
 	m := build(t, storyT3(quiet))
-	f := found(m, cellar.FoundConsumption)
+	f := found(m, causes.FoundConsumption)
 	if f == nil || math.Abs(f.Fit["half_life_h"].(float64)-20*math.Ln2/math.Log(190.0/35)) > 1e-9 {
 		t.Errorf("T3: consumption is %+v", f)
 	}
@@ -127,9 +129,9 @@ func TestStoriesWithNoise(t *testing.T) {
 	r := rand.New(rand.NewPCG(5, 1))
 	noise := func() float64 { return 1.5 * r.NormFloat64() }
 	for name, c := range map[string]struct {
-		in   func(func() float64) cellar.Input
+		in   func(func() float64) way.Input
 		kind string
-	}{"T1": {storyT1, cellar.FoundLeak}, "T2": {storyT2, cellar.FoundWashout}, "T3": {storyT3, cellar.FoundDryHop}, "T4": {storyT4, cellar.FoundTankGas}} {
+	}{"T1": {storyT1, causes.FoundLeak}, "T2": {storyT2, causes.FoundWashout}, "T3": {storyT3, causes.FoundDryHop}, "T4": {storyT4, causes.FoundTankGas}} {
 		right := 0
 		for range 200 {
 			m := build(t, c.in(noise))
@@ -150,40 +152,40 @@ func TestNoiseNamesNothing(t *testing.T) {
 	const n = 2000
 	for _, c := range []struct {
 		name string
-		test func() cellar.Test
+		test func() causes.Test
 	}{
-		{"flows", func() cellar.Test {
-			var rows []cellar.TestRow
+		{"flows", func() causes.Test {
+			var rows []causes.TestRow
 			for i := range 6 {
 				a, b := 20+1.66*r.NormFloat64(), 20+1.66*r.NormFloat64()
-				rows = append(rows, cellar.TestRow{At: after(float64(i) * 5), FlowHLH: []float64{60, 30}[i%2], In: &a, Out: &b})
+				rows = append(rows, causes.TestRow{At: after(float64(i) * 5), FlowHLH: []float64{60, 30}[i%2], In: &a, Out: &b})
 			}
-			return cellar.Test{Rows: rows}
+			return causes.Test{Rows: rows}
 		}},
-		{"trace", func() cellar.Test {
-			var rows []cellar.TestRow
+		{"trace", func() causes.Test {
+			var rows []causes.TestRow
 			for i := range 10 {
 				b := 20 + 1.66*r.NormFloat64()
-				rows = append(rows, cellar.TestRow{At: after(float64(i) * 3), FlowHLH: 60, Out: &b})
+				rows = append(rows, causes.TestRow{At: after(float64(i) * 3), FlowHLH: 60, Out: &b})
 			}
-			return cellar.Test{Rows: rows}
+			return causes.Test{Rows: rows}
 		}},
-		{"trace that scatters three times as much", func() cellar.Test {
-			var rows []cellar.TestRow
+		{"trace that scatters three times as much", func() causes.Test {
+			var rows []causes.TestRow
 			for i := range 10 {
 				b := 20 + 5*r.NormFloat64()
-				rows = append(rows, cellar.TestRow{At: after(float64(i) * 3), FlowHLH: 60, Out: &b})
+				rows = append(rows, causes.TestRow{At: after(float64(i) * 3), FlowHLH: 60, Out: &b})
 			}
-			return cellar.Test{Rows: rows}
+			return causes.Test{Rows: rows}
 		}},
-		{"tank", func() cellar.Test {
+		{"tank", func() causes.Test {
 			a, b := 20+1.66*r.NormFloat64(), 20+1.66*r.NormFloat64()
-			return cellar.Test{Held: true, Rows: []cellar.TestRow{{At: morning, Out: &a}, {At: after(300), Out: &b}}}
+			return causes.Test{Held: true, Rows: []causes.TestRow{{At: morning, Out: &a}, {At: after(300), Out: &b}}}
 		}},
 	} {
 		named := 0
 		for range n {
-			if len(cellar.Diagnose(c.test()).Findings) > 0 {
+			if len(causes.Diagnose(c.test()).Findings) > 0 {
 				named++
 			}
 		}
@@ -197,9 +199,9 @@ func TestNoiseNamesNothing(t *testing.T) {
 // A move is never allowed less than the filter on its way may bring.
 func TestMoveHoldsItsFilter(t *testing.T) {
 	in := twoTanks("filter")
-	in.Readings = []cellar.Reading{
-		{ID: "a", Batch: "fv", Move: in.Moves[0].ID, Point: cellar.TankBefore, At: after(-5), DO: 5, U: 0.5},
-		{ID: "b", Batch: "bbt", Move: in.Moves[0].ID, Point: cellar.TankAfter, At: after(120), DO: 30, U: 0.5}}
+	in.Readings = []way.Reading{
+		{ID: "a", Batch: "fv", Move: in.Moves[0].ID, Point: way.TankBefore, At: after(-5), DO: 5, U: 0.5},
+		{ID: "b", Batch: "bbt", Move: in.Moves[0].ID, Point: way.TankAfter, At: after(120), DO: 30, U: 0.5}}
 	m := build(t, in)
 	if len(m.Moves) != 1 || m.Moves[0].Budget == nil || *m.Moves[0].Budget != 30 || m.Moves[0].State != "within" {
 		t.Errorf("%+v", m.Moves)

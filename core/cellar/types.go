@@ -1,21 +1,25 @@
 package cellar
 
-import "time"
+import (
+	"time"
+	"ullage/core/causes"
+	"ullage/core/way"
+)
 
 // Map is the oxygen of a batch from wort to package.
 type Map struct {
-	Focus          string         `json:"focus,omitempty"`
-	Nodes          []Node         `json:"nodes"` // in flow order
-	Steps          []Step         `json:"steps"`
-	Moves          []MoveTotal    `json:"moves"`
-	Blends         []Blend        `json:"blends"`
-	Package        []Package      `json:"package"`
-	Closure        *Closure       `json:"closure,omitempty"` // of the runs, by volume
-	Reconciliation Reconciliation `json:"reconciliation"`
-	TankGas        []TankGas      `json:"tank_gas,omitempty"`
-	Diagnosis      []Finding      `json:"diagnosis"`
-	Assumptions    []string       `json:"assumptions"`
-	Warnings       []Warning      `json:"warnings"`
+	Focus          string           `json:"focus,omitempty"`
+	Nodes          []Node           `json:"nodes"` // in flow order
+	Steps          []Step           `json:"steps"`
+	Moves          []MoveTotal      `json:"moves"`
+	Blends         []Blend          `json:"blends"`
+	Package        []Package        `json:"package"`
+	Closure        *Closure         `json:"closure,omitempty"` // of the runs, by volume
+	Reconciliation Reconciliation   `json:"reconciliation"`
+	TankGas        []TankGas        `json:"tank_gas,omitempty"`
+	Diagnosis      []causes.Finding `json:"diagnosis"`
+	Assumptions    []string         `json:"assumptions"`
+	Warnings       []way.Warning    `json:"warnings"`
 }
 
 // Node is a place of the way: a vessel without a reading (Point empty), or a

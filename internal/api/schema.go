@@ -7,7 +7,9 @@ import (
 
 	"github.com/danielgtaylor/huma/v2"
 
+	"ullage/core/causes"
 	"ullage/core/cellar"
+	"ullage/core/way"
 	"ullage/core/wort"
 	"ullage/internal/lab"
 )
@@ -52,7 +54,7 @@ func schemaName(t reflect.Type, hint string) string {
 		t = t.Elem()
 	}
 	switch t.PkgPath() {
-	case reflect.TypeFor[cellar.Map]().PkgPath():
+	case reflect.TypeFor[cellar.Map]().PkgPath(), reflect.TypeFor[way.Batch]().PkgPath(), reflect.TypeFor[causes.Finding]().PkgPath():
 		return "Map" + name
 	case reflect.TypeFor[wort.Target]().PkgPath():
 		return "Wort" + name

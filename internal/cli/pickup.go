@@ -9,6 +9,7 @@ import (
 	"ullage/core/calc"
 	"ullage/core/cellar"
 	"ullage/core/quantity"
+	"ullage/core/way"
 )
 
 // PickupCmd draws the oxygen map of a list of readings.
@@ -60,10 +61,10 @@ func (c *PickupCmd) Run(s *streams) error {
 	if c.Explain {
 		options["explain"] = true
 	}
-	var budgets []cellar.Budget
-	for _, step := range cellar.DefaultBudgets() {
+	var budgets []way.Budget
+	for _, step := range way.DefaultBudgets() {
 		if v, ok := c.Budget[step.Step]; ok {
-			budgets = append(budgets, cellar.Budget{Step: step.Step, PPB: v})
+			budgets = append(budgets, way.Budget{Step: step.Step, PPB: v})
 			delete(c.Budget, step.Step)
 		}
 	}
@@ -119,7 +120,7 @@ func nodeLine(b *bytes.Buffer, n *cellar.Node, needed bool) {
 		fmt.Fprintf(b, "  %-24s %8s\n", "not read", "")
 		return
 	}
-	fmt.Fprintf(b, "  %-24s %8s %7s %8s", cellar.PointWord(n.Point), ppb(*n.DO), ppb(1.96*n.U), grams(n.Grams))
+	fmt.Fprintf(b, "  %-24s %8s %7s %8s", way.PointWord(n.Point), ppb(*n.DO), ppb(1.96*n.U), grams(n.Grams))
 	if n.Green > 0 {
 		fmt.Fprintf(b, "  %s (%s, %s)", n.State, ppb(n.Green), ppb(n.Red))
 	} else if n.State != "" {
@@ -158,7 +159,7 @@ func covered(covers []string) string {
 		if i > 0 {
 			text += " + "
 		}
-		text += cellar.StepWord(k)
+		text += way.StepWord(k)
 	}
 	return text
 }

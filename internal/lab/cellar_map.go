@@ -9,13 +9,14 @@ import (
 	"strings"
 
 	"ullage/core/cellar"
+	"ullage/core/way"
 )
 
 // BatchMap is the way of a batch from wort to package, and what it was computed
 // from: anyone may compute it again.
 type BatchMap struct {
-	Map   cellar.Map   `json:"map"`
-	Input cellar.Input `json:"input"`
+	Map   cellar.Map `json:"map"`
+	Input way.Input  `json:"input"`
 }
 
 // BatchMap draws the oxygen map of a batch from the records as they stand.
@@ -125,13 +126,13 @@ func (b *cellarBook) connected(focus string) []string {
 
 // mapInput gathers what a map of the batch is computed from. The browser makes
 // the same of the same records.
-func (s *Service) mapInput(ctx context.Context, focus string) (cellar.Input, error) {
+func (s *Service) mapInput(ctx context.Context, focus string) (way.Input, error) {
 	if _, err := read[Batch](ctx, s.Store, KindBatches, focus); err != nil {
-		return cellar.Input{}, err
+		return way.Input{}, err
 	}
 	b, err := s.cellarBook(ctx)
 	if err != nil {
-		return cellar.Input{}, err
+		return way.Input{}, err
 	}
 	ids := b.connected(focus)
 	in := b.input(ids)
@@ -147,7 +148,7 @@ func (s *Service) mapInput(ctx context.Context, focus string) (cellar.Input, err
 }
 
 // readInto adds what was read of one batch.
-func (s *Service) readInto(ctx context.Context, b *cellarBook, in *cellar.Input, id string) error {
+func (s *Service) readInto(ctx context.Context, b *cellarBook, in *way.Input, id string) error {
 	brews, err := records[Brew](ctx, s, Query{Kind: KindBrews, RunID: id})
 	if err != nil {
 		return err
@@ -158,7 +159,7 @@ func (s *Service) readInto(ctx context.Context, b *cellarBook, in *cellar.Input,
 	readings, err := records[Reading](ctx, s, Query{Kind: KindReadings, RunID: id})
 	for _, r := range readings {
 		x := b.reading(r)
-		if x.Move != "" && !slices.ContainsFunc(in.Moves, func(m cellar.Move) bool { return m.ID == x.Move }) {
+		if x.Move != "" && !slices.ContainsFunc(in.Moves, func(m way.Move) bool { return m.ID == x.Move }) {
 			x.Move = "" // the move was archived; the reading stays
 		}
 		in.Readings = append(in.Readings, x)
@@ -168,8 +169,8 @@ func (s *Service) readInto(ctx context.Context, b *cellarBook, in *cellar.Input,
 
 // input has some batches, every move in or out of them, and where those went or
 // came from; no readings.
-func (b *cellarBook) input(ids []string) cellar.Input {
-	in := cellar.Input{Batches: []cellar.Batch{}}
+func (b *cellarBook) input(ids []string) way.Input {
+	in := way.Input{Batches: []way.Batch{}}
 	shown, added := map[string]bool{}, map[string]bool{"": true}
 	for _, id := range ids {
 		shown[id] = true
@@ -193,8 +194,8 @@ func (b *cellarBook) input(ids []string) cellar.Input {
 	return in
 }
 
-func (b *cellarBook) batch(x *Batch) cellar.Batch {
-	out := cellar.Batch{ID: x.ID, Code: x.Code, VolumeHL: numOr(x.VolumeHL, 0)}
+func (b *cellarBook) batch(x *Batch) way.Batch {
+	out := way.Batch{ID: x.ID, Code: x.Code, VolumeHL: numOr(x.VolumeHL, 0)}
 	if beer := b.beers[x.BeerID]; beer != nil && beer.YeastInPackage {
 		out.Yeast = "yes"
 	}
@@ -207,25 +208,25 @@ func (b *cellarBook) batch(x *Batch) cellar.Batch {
 	return out
 }
 
-func mapBrew(r *Brew) cellar.Brew {
-	out := cellar.Brew{ID: r.ID, Code: r.Code, Batch: r.BatchID, At: r.At.Time, VolumeHL: numOr(r.VolumeHL, 0)}
+func mapBrew(r *Brew) way.Brew {
+	out := way.Brew{ID: r.ID, Code: r.Code, Batch: r.BatchID, At: r.At.Time, VolumeHL: numOr(r.VolumeHL, 0)}
 	if r.DOMgL != nil {
 		out.DO = Num(*r.DOMgL * 1000)
 	}
 	return out
 }
 
-func mapMove(m *Move) cellar.Move {
-	out := cellar.Move{ID: m.ID, Kind: m.MoveKind, From: m.FromBatchID, To: m.ToBatchID, Started: m.StartedAt.Time, Ended: m.EndedAt.Time,
+func mapMove(m *Move) way.Move {
+	out := way.Move{ID: m.ID, Kind: m.MoveKind, From: m.FromBatchID, To: m.ToBatchID, Started: m.StartedAt.Time, Ended: m.EndedAt.Time,
 		VolumeHL: numOr(m.VolumeHL, 0), FlowHLH: numOr(m.FlowHLH, 0), Via: m.Via}
 	if a := m.Addition; a != nil {
-		out.Addition = &cellar.Addition{What: a.What, AmountKG: numOr(a.AmountKg, 0), DO: a.DOPpb, AirML: numOr(a.AirML, 0)}
+		out.Addition = &way.Addition{What: a.What, AmountKG: numOr(a.AmountKg, 0), DO: a.DOPpb, AirML: numOr(a.AirML, 0)}
 	}
 	return out
 }
 
-func (b *cellarBook) reading(r *Reading) cellar.Reading {
-	out := cellar.Reading{ID: r.ID, Batch: r.BatchID, Move: r.MoveID, Brew: r.BrewID, Point: r.Point, At: r.At.Time, DO: numOr(r.DOPpb, 0), Meter: r.MeterID,
+func (b *cellarBook) reading(r *Reading) way.Reading {
+	out := way.Reading{ID: r.ID, Batch: r.BatchID, Move: r.MoveID, Brew: r.BrewID, Point: r.Point, At: r.At.Time, DO: numOr(r.DOPpb, 0), Meter: r.MeterID,
 		TemperatureC: r.TemperatureC, PressureBar: r.PressureBar, FlowHLH: numOr(r.FlowHLH, 0), VolumeHL: numOr(r.VolumeMovedHL, 0), Confirmed: r.Confirmed,
 		FirstRunnings: slices.Contains(r.Flags, "first_runnings")}
 	if r.DOPpb != nil {
@@ -251,7 +252,7 @@ func (b *cellarBook) meterU(id string, do float64) float64 {
 // limitsFor are the brewery's own limits and budgets for a beer; those of the
 // beer go before those of all. Points and steps without one are the core's
 // starting points.
-func (b *cellarBook) limitsFor(beer string) ([]cellar.Limit, []cellar.Budget) {
+func (b *cellarBook) limitsFor(beer string) ([]way.Limit, []way.Budget) {
 	best := map[string]*CellarLimit{}
 	for _, l := range b.limits {
 		if l.BeerID != "" && l.BeerID != beer {
@@ -263,26 +264,26 @@ func (b *cellarBook) limitsFor(beer string) ([]cellar.Limit, []cellar.Budget) {
 			best[k] = l
 		}
 	}
-	var limits []cellar.Limit
+	var limits []way.Limit
 	for _, p := range Points {
 		if l := best["point"+p]; l != nil {
 			limits = append(limits, ownLimit(l))
 		}
 	}
-	var budgets []cellar.Budget
+	var budgets []way.Budget
 	for _, step := range Steps {
 		if l := best["step"+step]; l != nil {
-			budgets = append(budgets, cellar.Budget{Step: step, PPB: cmp.Or(numOr(l.GreenPpb, 0), numOr(l.RedPpb, 0))})
+			budgets = append(budgets, way.Budget{Step: step, PPB: cmp.Or(numOr(l.GreenPpb, 0), numOr(l.RedPpb, 0))})
 		}
 	}
 	return limits, budgets
 }
 
 // ownLimit fills the half of a limit that was left empty from the starting point.
-func ownLimit(l *CellarLimit) cellar.Limit {
-	out := cellar.Limit{Point: l.Point}
-	var start cellar.Limit
-	for _, d := range cellar.DefaultLimits() {
+func ownLimit(l *CellarLimit) way.Limit {
+	out := way.Limit{Point: l.Point}
+	var start way.Limit
+	for _, d := range way.DefaultLimits() {
 		if d.Point == out.Point {
 			start = d
 		}
@@ -316,12 +317,12 @@ func (s *Service) runsOf(ctx context.Context, ids []string) ([]*Run, error) {
 	return out, nil
 }
 
-func (s *Service) mapRuns(ctx context.Context, b *cellarBook, ids []string) ([]cellar.Run, error) {
+func (s *Service) mapRuns(ctx context.Context, b *cellarBook, ids []string) ([]way.Run, error) {
 	runs, err := s.runsOf(ctx, ids)
 	if err != nil {
 		return nil, err
 	}
-	var out []cellar.Run
+	var out []way.Run
 	for _, r := range runs {
 		d := &RunRecords{Run: r}
 		if d.Samples, err = records[Sample](ctx, s, Query{Kind: KindSamples, RunID: r.ID}); err != nil {

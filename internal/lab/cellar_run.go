@@ -5,7 +5,7 @@ import (
 	"slices"
 	"time"
 
-	"ullage/core/cellar"
+	"ullage/core/way"
 )
 
 // commonShare of the variance of one reading is the meter's and the lot's own:
@@ -18,9 +18,9 @@ const slipFactor = 100
 
 // run is what its readings say of the beer's last steps: means, and their
 // standard uncertainties.
-func (b *cellarBook) run(d *RunRecords) cellar.Run {
+func (b *cellarBook) run(d *RunRecords) way.Run {
 	r := d.Run
-	out := cellar.Run{ID: r.ID, Batch: r.BatchID, Started: r.StartedAt.Time}
+	out := way.Run{ID: r.ID, Batch: r.BatchID, Started: r.StartedAt.Time}
 	var inlet []inletAt
 	var unshaken, total, totalU []float64
 	for _, s := range d.Samples {
@@ -59,7 +59,7 @@ type inletAt struct {
 // tankOf says what the tank held at the moments of the inlet readings, as the
 // judgement does: the mean inlet less the mean pick-up of the line over those
 // that have both.
-func (d *RunRecords) tankOf(out *cellar.Run, inlet []inletAt, slip func(float64) bool) {
+func (d *RunRecords) tankOf(out *way.Run, inlet []inletAt, slip func(float64) bool) {
 	tank := TankReadings(d.Run, d.Events, d.Readings)
 	line, n := 0.0, 0.0
 	for _, x := range inlet {

@@ -9,6 +9,7 @@ import (
 
 	"ullage/core/cellar"
 	"ullage/core/stats"
+	"ullage/core/way"
 )
 
 // TransferList compares steps of one kind over months.
@@ -107,12 +108,12 @@ func (s *Service) Transfers(ctx context.Context, step string, from, to string) (
 }
 
 // readingsOfBatches reads all cellar readings, by batch.
-func (s *Service) readingsOfBatches(ctx context.Context, b *cellarBook) (map[string][]cellar.Reading, error) {
+func (s *Service) readingsOfBatches(ctx context.Context, b *cellarBook) (map[string][]way.Reading, error) {
 	all, err := records[Reading](ctx, s, Query{Kind: KindReadings})
 	if err != nil {
 		return nil, err
 	}
-	out := map[string][]cellar.Reading{}
+	out := map[string][]way.Reading{}
 	for _, r := range all {
 		out[r.BatchID] = append(out[r.BatchID], b.reading(r))
 	}
@@ -121,15 +122,15 @@ func (s *Service) readingsOfBatches(ctx context.Context, b *cellarBook) (map[str
 
 // stepsOf maps one batch with those it was filled from, and keeps the steps of
 // the kind that happened to it.
-func (b *cellarBook) stepsOf(x *Batch, step string, readings map[string][]cellar.Reading, inside func(Time) bool) []TransferStep {
-	in := cellar.Input{Focus: x.ID, Batches: []cellar.Batch{b.batch(x)}}
+func (b *cellarBook) stepsOf(x *Batch, step string, readings map[string][]way.Reading, inside func(Time) bool) []TransferStep {
+	in := way.Input{Focus: x.ID, Batches: []way.Batch{b.batch(x)}}
 	moves, at := map[string]*Move{}, x.MadeAt
 	for _, m := range b.into[x.ID] {
 		if m.FromBatchID == x.ID || m.FromBatchID == "" && step != "dry_hop" {
 			continue
 		}
 		moves[m.ID] = m
-		if from := b.batches[m.FromBatchID]; from != nil && !slices.ContainsFunc(in.Batches, func(c cellar.Batch) bool { return c.ID == from.ID }) {
+		if from := b.batches[m.FromBatchID]; from != nil && !slices.ContainsFunc(in.Batches, func(c way.Batch) bool { return c.ID == from.ID }) {
 			in.Batches = append(in.Batches, b.batch(from))
 		}
 		in.Moves = append(in.Moves, mapMove(m))

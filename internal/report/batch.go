@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"ullage/core/cellar"
+	"ullage/core/way"
 	"ullage/internal/lab"
 )
 
@@ -168,7 +169,7 @@ func (d *Batch) headline() string {
 	for _, s := range m.Steps {
 		if s.State == "over" {
 			if over++; first == "" {
-				first = fmt.Sprintf("%s %s ppb", cellar.StepWord(s.Kind), signedDigits(s.Delta, s.U))
+				first = fmt.Sprintf("%s %s ppb", way.StepWord(s.Kind), signedDigits(s.Delta, s.U))
 			}
 		}
 	}

@@ -11,6 +11,7 @@ import (
 	"github.com/go-pdf/fpdf"
 
 	"ullage/core/cellar"
+	"ullage/core/way"
 	"ullage/internal/lab"
 )
 
@@ -82,7 +83,7 @@ func (c *canvas) batchBars(d *Batch) {
 		c.room(pitch)
 		code, _ := d.where(n)
 		c.font(small, false)
-		c.at(margin, c.y+2.9, c.fit(code+", "+cellar.PointWord(n.Point), label-2))
+		c.at(margin, c.y+2.9, c.fit(code+", "+way.PointWord(n.Point), label-2))
 		s := d.stepTo(n.ID)
 		c.stroke(0.2, 0)
 		if i > 0 && s != nil && s.From == nodes[i-1].ID && c.y > margin+pitch { // the same liquid a row above
@@ -91,7 +92,7 @@ func (c *canvas) batchBars(d *Batch) {
 			c.pdf.Polygon([]fpdf.PointType{{X: x, Y: up}, {X: x + size(nodes[i-1]), Y: up}, {X: x + size(n), Y: c.y + 0.7}, {X: x, Y: c.y + 0.7}}, "F")
 		}
 		grey := 170
-		if n.Point == cellar.TPO {
+		if n.Point == way.TPO {
 			grey = 90
 		}
 		c.pdf.SetFillColor(grey, grey, grey)
@@ -119,7 +120,7 @@ func nodeText(n *cellar.Node, s *cellar.Step) (text string, bold bool) {
 		text, bold = text+"  above "+digits(n.Green, 10), true
 	}
 	if s != nil && s.State == "over" && s.Budget != nil {
-		text += fmt.Sprintf("  %s %s OVER %s", cellar.StepWord(s.Kind), signedDigits(s.Delta, 2*s.U), digits(*s.Budget, 10))
+		text += fmt.Sprintf("  %s %s OVER %s", way.StepWord(s.Kind), signedDigits(s.Delta, 2*s.U), digits(*s.Budget, 10))
 		bold = true
 	}
 	return text, bold
@@ -182,14 +183,14 @@ func (c *canvas) batchWay(d *Batch) {
 			continue
 		}
 		code, tank := d.where(n)
-		row := []string{strings.TrimSpace(code + " " + tank), cellar.PointWord(n.Point), d.moment(n.At), "not read", "", "", "", "", ""}
+		row := []string{strings.TrimSpace(code + " " + tank), way.PointWord(n.Point), d.moment(n.At), "not read", "", "", "", "", ""}
 		if n.DO != nil {
 			row[3] = oxygenText(n.Point, *n.DO, n.U)
 		}
 		if s := d.stepTo(n.ID); s != nil {
 			words := make([]string, len(s.Covers))
 			for k, w := range s.Covers {
-				words[k] = cellar.StepWord(w)
+				words[k] = way.StepWord(w)
 			}
 			row[4] = strings.Join(words, ", ")
 			row[5] = fmt.Sprintf("%s (%s to %s)", signedDigits(s.Delta, s.U), signedDigits(s.Low95, s.U), signedDigits(s.High95, s.U))
@@ -217,7 +218,7 @@ func (d *Batch) brewsRow() (rows [][]string, yes bool) {
 	var last time.Time
 	for i := range d.Way.Map.Nodes {
 		x := &d.Way.Map.Nodes[i]
-		if x.Brew == "" || x.DO == nil || x.Point != cellar.WortOxygenated {
+		if x.Brew == "" || x.DO == nil || x.Point != way.WortOxygenated {
 			continue
 		}
 		low, high, last = math.Min(low, *x.DO), math.Max(high, *x.DO), x.At
@@ -266,7 +267,7 @@ func changeName(x lab.ChangedThing) string {
 		return "limit in force, " + cmp.Or(map[string]string{"tpo": "TPO", "do_inlet": "DO at the inlet", "do_tank": "DO in the tank"}[x.Of], x.Of)
 	}
 	if x.Of != "" {
-		return name + ", " + cellar.PointWord(x.Of)
+		return name + ", " + way.PointWord(x.Of)
 	}
 	return name
 }

@@ -7,6 +7,7 @@ import (
 	"github.com/xuri/excelize/v2"
 
 	"ullage/core/cellar"
+	"ullage/core/way"
 	"ullage/internal/lab"
 )
 
@@ -39,13 +40,13 @@ func (b *book) steps(d *Batch) {
 		cell := func(col string) string { return fmt.Sprintf("%s%d", col, row) }
 		words := make([]string, len(s.Covers))
 		for k, w := range s.Covers {
-			words[k] = cellar.StepWord(w)
+			words[k] = way.StepWord(w)
 		}
 		code, tank := d.where(to)
 		b.text(sheet, cell("A"), strings.TrimSpace(code+" "+tank))
 		b.text(sheet, cell("B"), strings.Join(words, " + "))
 		b.text(sheet, cell("C"), d.partsOf(s))
-		b.text(sheet, cell("D"), cellar.PointWord(to.Point))
+		b.text(sheet, cell("D"), way.PointWord(to.Point))
 		b.formula(sheet, cell("E"), before(s, at))
 		b.formula(sheet, cell("F"), at[s.To])
 		b.number(sheet, cell("G"), &s.Dosed)
@@ -88,7 +89,7 @@ func (d *Batch) partsOf(s *cellar.Step) string {
 			return ""
 		}
 		code, _ := d.where(n)
-		return strings.TrimSpace(code + " " + cellar.PointWord(n.Point))
+		return strings.TrimSpace(code + " " + way.PointWord(n.Point))
 	}
 	if len(s.Parts) == 0 {
 		return word(s.From)

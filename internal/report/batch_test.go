@@ -13,6 +13,7 @@ import (
 	"github.com/xuri/excelize/v2"
 
 	"ullage/core/cellar"
+	"ullage/core/way"
 	"ullage/internal/lab"
 )
 
@@ -20,13 +21,13 @@ import (
 func wayFixture(t *testing.T) *Batch {
 	t.Helper()
 	day := func(d, h int) time.Time { return time.Date(2026, 11, d, h, 0, 0, 0, time.UTC) }
-	in := cellar.Input{Focus: "b",
-		Batches: []cellar.Batch{{ID: "f", Code: "QL-26-F1", Tank: "FV21", Vessel: "fermenter", VolumeHL: 50}, {ID: "b", Code: "=QL-26-001", Tank: "BBT1", Vessel: "bright_tank", VolumeHL: 46}},
-		Brews:   []cellar.Brew{{ID: "g", Code: "301", Batch: "f", At: day(1, 6), VolumeHL: 50, DO: lab.Num(9100)}},
-		Moves:   []cellar.Move{{ID: "m", Kind: "transfer", From: "f", To: "b", Started: day(20, 13), Ended: day(20, 14), VolumeHL: 46, FlowHLH: 46, Via: []string{"filter"}}},
-		Runs:    []cellar.Run{{ID: "r", Batch: "b", Started: day(21, 7), Inlet: lab.Num(60), InletU: 1, Unshaken: lab.Num(72), UnshakenU: 2, TPO: lab.Num(101), TPOU: 4}},
+	in := way.Input{Focus: "b",
+		Batches: []way.Batch{{ID: "f", Code: "QL-26-F1", Tank: "FV21", Vessel: "fermenter", VolumeHL: 50}, {ID: "b", Code: "=QL-26-001", Tank: "BBT1", Vessel: "bright_tank", VolumeHL: 46}},
+		Brews:   []way.Brew{{ID: "g", Code: "301", Batch: "f", At: day(1, 6), VolumeHL: 50, DO: lab.Num(9100)}},
+		Moves:   []way.Move{{ID: "m", Kind: "transfer", From: "f", To: "b", Started: day(20, 13), Ended: day(20, 14), VolumeHL: 46, FlowHLH: 46, Via: []string{"filter"}}},
+		Runs:    []way.Run{{ID: "r", Batch: "b", Started: day(21, 7), Inlet: lab.Num(60), InletU: 1, Unshaken: lab.Num(72), UnshakenU: 2, TPO: lab.Num(101), TPOU: 4}},
 	}
-	for _, r := range []cellar.Reading{
+	for _, r := range []way.Reading{
 		{ID: "1", Batch: "f", Point: "fermentation_end", At: day(14, 8), DO: 3}, {ID: "2", Batch: "f", Move: "m", Point: "filter_in", At: day(20, 13), DO: 6},
 		{ID: "3", Batch: "b", Move: "m", Point: "filter_out", At: day(20, 13), DO: 52, FlowHLH: 46}, {ID: "4", Batch: "b", Point: "tank_rested", At: day(21, 6), DO: 55},
 	} {

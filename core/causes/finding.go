@@ -1,4 +1,4 @@
-package cellar
+package causes
 
 // Kinds of finding.
 const (
@@ -18,8 +18,8 @@ const (
 	FoundNothing      = "nothing"      // nothing resolved
 )
 
-// alpha is the share of tests of pure noise that may name something.
-const alpha = 0.02
+// Alpha is the share of tests of pure noise that may name something.
+const Alpha = 0.02
 
 // Finding is a cause with its evidence.
 type Finding struct {

@@ -1,4 +1,4 @@
-package cellar
+package way
 
 import (
 	"slices"

@@ -1,4 +1,4 @@
-package cellar
+package causes
 
 import (
 	"cmp"
@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"ullage/core/quantity"
+	"ullage/core/way"
 )
 
 // Test is a set of readings made to find a cause: before and after something at
@@ -40,13 +41,14 @@ type Tested struct {
 }
 
 // Diagnose reads a test.
-func Diagnose(t Test) Tested { return t.read(alpha) }
+func Diagnose(t Test) Tested { return t.Read(Alpha) }
 
-func (t *Test) read(level float64) Tested {
+// Read reads a test at a share of false alarms of its own, as one of several.
+func (t *Test) Read(level float64) Tested {
 	out := Tested{Findings: []Finding{}}
 	said := []string{}
-	pairs, twoMeters := t.pairs()
-	least, most := flowRange(pairs)
+	pairs, twoMeters := t.Pairs()
+	least, most := FlowRange(pairs)
 	varied := len(pairs) >= 2 && most >= 1.25*least
 	if varied && !t.Held {
 		f := testFlows(pairs, level)
@@ -57,7 +59,7 @@ func (t *Test) read(level float64) Tested {
 		}
 	}
 	points, flow, pickup := t.trace()
-	if len(points) >= leastTrace && (!varied || t.Held) {
+	if len(points) >= LeastTrace && (!varied || t.Held) {
 		r := readTrace(points, flow, level)
 		if pickup && r.Kind != FoundNothing {
 			r.Said = "the pick-up " + r.Said
@@ -85,23 +87,24 @@ func (t *Test) read(level float64) Tested {
 	return out
 }
 
-// pairs are the pickups of the rows with both sides and a flow. An adjustment
+// Pairs are the pickups of the rows with both sides and a flow. An adjustment
 // that one meter has on both sides falls out; that of two is the same in every
 // row, which looks like something dosed, and is said.
-func (t *Test) pairs() (list []FlowPoint, twoMeters bool) {
+func (t *Test) Pairs() (list []FlowPoint, twoMeters bool) {
 	for _, r := range t.Rows {
 		if r.In == nil || r.Out == nil || r.FlowHLH <= 0 {
 			continue
 		}
-		a, _ := spread(&Reading{DO: *r.In, U: r.InU})
-		b, _ := spread(&Reading{DO: *r.Out, U: r.OutU})
+		a, _ := way.Spread(&way.Reading{DO: *r.In, U: r.InU})
+		b, _ := way.Spread(&way.Reading{DO: *r.Out, U: r.OutU})
 		list = append(list, FlowPoint{r.FlowHLH, *r.Out - *r.In, math.Hypot(a, b)})
 		twoMeters = twoMeters || r.MeterIn != r.MeterOut
 	}
 	return list, twoMeters
 }
 
-func flowRange(list []FlowPoint) (least, most float64) {
+// FlowRange is the least and the most flow.
+func FlowRange(list []FlowPoint) (least, most float64) {
 	least = math.Inf(1)
 	for _, p := range list {
 		least, most = math.Min(least, p.FlowHLH), math.Max(most, p.FlowHLH)
@@ -113,17 +116,17 @@ func flowRange(list []FlowPoint) (least, most float64) {
 // before, and the mean flow.
 func (t *Test) trace() (list []TracePoint, flow float64, both bool) {
 	rows := slices.Clone(t.Rows)
-	slices.SortStableFunc(rows, func(a, b TestRow) int { return earlier(a.At, b.At) })
+	slices.SortStableFunc(rows, func(a, b TestRow) int { return way.Earlier(a.At, b.At) })
 	n := 0.0
 	both = len(rows) > 0 && !slices.ContainsFunc(rows, func(r TestRow) bool { return r.In == nil })
 	for _, r := range rows {
 		if r.Out == nil || r.At.IsZero() && r.Minutes == nil {
 			continue
 		}
-		u, _ := spread(&Reading{DO: *r.Out, U: r.OutU})
+		u, _ := way.Spread(&way.Reading{DO: *r.Out, U: r.OutU})
 		p := TracePoint{DO: *r.Out, U: u}
 		if both {
-			a, _ := spread(&Reading{DO: *r.In, U: r.InU})
+			a, _ := way.Spread(&way.Reading{DO: *r.In, U: r.InU})
 			p.DO, p.U = p.DO-*r.In, math.Hypot(u, a)
 		}
 		if r.Minutes != nil {
@@ -144,12 +147,13 @@ func (t *Test) trace() (list []TracePoint, flow float64, both bool) {
 	return list, flow, both
 }
 
-func (t *Test) finding(kind string, ppb float64, evidence string) Finding {
+// Finding is one of this test, with the check of its kind.
+func (t *Test) Finding(kind string, ppb float64, evidence string) Finding {
 	return Finding{Kind: kind, Where: t.Where, PPB: ppb, Evidence: evidence, NextCheck: checkOf[kind]}
 }
 
 func (t *Test) ofFlow(f *FlowTest, twoMeters bool) Finding {
-	x := t.finding(f.Kind, f.PPB, fmt.Sprintf("%s; %d pairs, noise alone does this once in %s", f.Said, f.N, odds(f.P)))
+	x := t.Finding(f.Kind, f.PPB, fmt.Sprintf("%s; %d pairs, noise alone does this once in %s", f.Said, f.N, odds(f.P)))
 	x.Fit = map[string]any{"n": f.N, "p": f.P, "chi2": f.Chi2, "next_best": f.Next, "next_chi2": f.NextChi2}
 	switch f.Kind {
 	case FoundLeak:
@@ -182,7 +186,7 @@ func (t *Test) ofTrace(r *Trace) Finding {
 			kind = FoundOffset
 		}
 	}
-	x := t.finding(kind, size, fmt.Sprintf("%s; %d readings, noise alone does this once in %s", r.Said, r.N, odds(r.P)))
+	x := t.Finding(kind, size, fmt.Sprintf("%s; %d readings, noise alone does this once in %s", r.Said, r.N, odds(r.P)))
 	x.Fit = map[string]any{"n": r.N, "p": r.P, "start_ppb": r.Start, "end_ppb": r.End}
 	switch {
 	case r.Tau > 0:
@@ -219,7 +223,7 @@ func (t *Test) ends(points []TracePoint, level float64) ([]Finding, string) {
 			kind = FoundConsumption
 		}
 	}
-	f := t.finding(kind, d, text)
+	f := t.Finding(kind, d, text)
 	f.Fit = map[string]any{"n": len(points), "ppb_per_h": d / hours}
 	if kind == FoundConsumption && b.DO > 0 {
 		h := hours * math.Ln2 / math.Log(a.DO/b.DO)

@@ -1,4 +1,4 @@
-package cellar
+package causes
 
 import (
 	"fmt"
@@ -8,6 +8,7 @@ import (
 
 	"ullage/core/quantity"
 	"ullage/core/uncertainty"
+	"ullage/core/way"
 )
 
 // FlowPoint is the pickup between two points at one flow.
@@ -46,7 +47,7 @@ const clear = 6
 // TestFlows fits the three shapes with the points' own uncertainties. It says
 // nothing where noise alone is likely at the level of one in fifty, and that the
 // flows do not tell where two shapes fit alike.
-func TestFlows(points []FlowPoint) FlowTest { return testFlows(points, alpha) }
+func TestFlows(points []FlowPoint) FlowTest { return testFlows(points, Alpha) }
 
 func testFlows(points []FlowPoint, level float64) FlowTest {
 	t := FlowTest{Kind: FoundNothing, N: len(points), P: 1}
@@ -121,8 +122,8 @@ func (t *FlowTest) fit(points []FlowPoint) {
 	t.PPB = a * math.Pow(t.mean, shapesOfFlow[best].power)
 	switch t.Kind {
 	case FoundLeak:
-		t.GramsPerH, t.Low95, t.High95 = Grams(a, 1), Grams(a-half, 1), Grams(a+half, 1)
-		t.AirMLMin = AirLeak(a, 1)
+		t.GramsPerH, t.Low95, t.High95 = way.Grams(a, 1), way.Grams(a-half, 1), way.Grams(a+half, 1)
+		t.AirMLMin = way.AirLeak(a, 1)
 		t.Said = fmt.Sprintf("pick-up × flow is constant: %s mg of oxygen an hour come in, %s mL of air a minute", quantity.Figure(t.GramsPerH*1000), quantity.Figure(t.AirMLMin))
 	case FoundProportional:
 		t.Low95, t.High95 = a-half, a+half

@@ -1,4 +1,4 @@
-package cellar
+package way
 
 import (
 	"fmt"
@@ -11,9 +11,9 @@ func entry(list string, i int, field string) string { return fmt.Sprintf("%s[%d]
 
 func list(words []string) string { return strings.Join(words, ", ") }
 
-// plusMinus is a difference with its interval, to the digits that the interval
+// PlusMinus is a difference with its interval, to the digits that the interval
 // leaves a meaning.
-func plusMinus(v, half float64) string {
+func PlusMinus(v, half float64) string {
 	digits := 1
 	if half >= 20 {
 		digits = 0

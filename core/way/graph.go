@@ -1,4 +1,4 @@
-package cellar
+package way
 
 import (
 	"fmt"
@@ -28,7 +28,7 @@ func (in *Input) order() ([]string, error) {
 		case onPath:
 			loop := append(slices.Clone(path[slices.Index(path, id):]), id)
 			for i := range loop {
-				loop[i] = in.name(loop[i])
+				loop[i] = in.Name(loop[i])
 			}
 			slices.Reverse(loop)
 			return &quantity.Error{Field: "moves", Value: strings.Join(loop, " → "), Message: "goes in a circle: a batch cannot come from itself", Mend: "check from and to of these moves; what flows back into a vessel is a new batch, or a recirculation"}
@@ -81,8 +81,8 @@ func (in *Input) shown() map[string]bool {
 	return all
 }
 
-// name is what a person calls a batch.
-func (in *Input) name(id string) string {
+// Name is what a person calls a batch.
+func (in *Input) Name(id string) string {
 	for i := range in.Batches {
 		if b := &in.Batches[i]; b.ID == id {
 			switch {
@@ -98,7 +98,8 @@ func (in *Input) name(id string) string {
 	return id
 }
 
-func (in *Input) batch(id string) *Batch {
+// BatchByID is a batch given, or nil.
+func (in *Input) BatchByID(id string) *Batch {
 	for i := range in.Batches {
 		if in.Batches[i].ID == id {
 			return &in.Batches[i]
@@ -109,15 +110,15 @@ func (in *Input) batch(id string) *Batch {
 
 // volumes finds what the records of volumes contradict. Concentrations of a
 // simple transfer do not hang on them, so this warns and refuses nothing.
-func (w *way) volumes() {
+func (w *Way) volumes() {
 	const slack = 0.05
-	for i := range w.in.Batches {
-		b := &w.in.Batches[i]
-		if !w.shown[b.ID] {
+	for i := range w.In.Batches {
+		b := &w.In.Batches[i]
+		if !w.Shown[b.ID] {
 			continue
 		}
-		in, out, known, outs, arrivals := w.filled(b.ID), 0.0, true, 0, false
-		for _, m := range w.in.Moves {
+		in, out, known, outs, arrivals := w.Filled(b.ID), 0.0, true, 0, false
+		for _, m := range w.In.Moves {
 			if m.From == b.ID && m.To != b.ID {
 				out += m.VolumeHL
 				outs++
@@ -128,14 +129,14 @@ func (w *way) volumes() {
 				in += m.VolumeHL
 			}
 		}
-		for _, r := range w.in.Runs {
+		for _, r := range w.In.Runs {
 			if r.Batch == b.ID {
 				out += r.VolumeHL
 				outs++
 			}
 		}
 		if arrivals && known && in > 0 && b.VolumeHL > 0 && (in < b.VolumeHL*(1-slack) || in > b.VolumeHL*(1+slack)) {
-			w.warn("volumes_differ", b.ID, fmt.Sprintf("%s is recorded with %s hL, and %s hL went into it", w.in.name(b.ID), quantity.Figure(b.VolumeHL), quantity.Figure(in)),
+			w.warn("volumes_differ", b.ID, fmt.Sprintf("%s is recorded with %s hL, and %s hL went into it", w.In.Name(b.ID), quantity.Figure(b.VolumeHL), quantity.Figure(in)),
 				"check both; grams are of the recorded volume, blends of the moves")
 		}
 		most := max(in, b.VolumeHL)
@@ -144,16 +145,16 @@ func (w *way) volumes() {
 			if outs > 1 && out > 1.5*most {
 				code, what = "emptied_twice", "it was emptied twice by these records"
 			}
-			w.warn(code, b.ID, fmt.Sprintf("%s held %s hL and %s hL left it: %s", w.in.name(b.ID), quantity.Figure(most), quantity.Figure(out), what),
+			w.warn(code, b.ID, fmt.Sprintf("%s held %s hL and %s hL left it: %s", w.In.Name(b.ID), quantity.Figure(most), quantity.Figure(out), what),
 				"check the moves: one may belong to another batch, or be entered twice")
 		}
 	}
 }
 
-// filled is what brews brought, 0 where their volumes are not known.
-func (w *way) filled(batch string) float64 {
+// Filled is what brews brought, 0 where their volumes are not known.
+func (w *Way) Filled(batch string) float64 {
 	sum := 0.0
-	for _, b := range w.in.Brews {
+	for _, b := range w.In.Brews {
 		if b.Batch == batch {
 			if b.VolumeHL <= 0 {
 				return 0

@@ -1,4 +1,4 @@
-package cellar
+package way
 
 import (
 	"slices"
@@ -22,29 +22,29 @@ var stages = []struct{ point, op, unit string }{
 }
 
 // depart follows a move from the giving tank to before the receiving one.
-func (w *way) depart(s *state, m *Move) {
+func (w *Way) depart(s *state, m *Move) {
 	if s.at < 0 {
-		s.at = w.add(vertex{batch: m.From, volume: w.in.batch(m.From).VolumeHL})
+		s.at = w.add(Place{Batch: m.From, Volume: w.In.BatchByID(m.From).VolumeHL})
 	}
-	volume := w.volumeOf(m)
+	volume := w.VolumeOf(m)
 	if rows := w.take("move " + m.ID + " " + TankBefore); len(rows) > 0 {
-		v := vertex{batch: m.From, move: m.ID, point: TankBefore, volume: s.volume, in: []link{{s.at, 1, s.volume}}}
+		v := Place{Batch: m.From, Move: m.ID, Point: TankBefore, Volume: s.volume, In: []Link{{s.at, 1, s.volume}}}
 		v.read(rows)
-		from := &w.list[s.at]
+		from := &w.Places[s.at]
 		switch {
 		case s.wort:
-			v.ops = []string{StepFermentation}
-		case from.point == DryHopBefore:
-			v.ops = []string{StepDryHop}
+			v.Ops = []string{StepFermentation}
+		case from.Point == DryHopBefore:
+			v.Ops = []string{StepDryHop}
 		default:
-			v.ops = []string{StepHold}
+			v.Ops = []string{StepHold}
 		}
 		s.at, s.wort = w.add(v), false
 	}
 	at, ops := s.at, []string(nil)
 	if s.wort {
 		ops = append(ops, StepFermentation)
-	} else if from := &w.list[s.at]; from.point != TankBefore && from.point != "" && !from.at.IsZero() && m.Started.Sub(from.at) > longHold {
+	} else if from := &w.Places[s.at]; from.Point != TankBefore && from.Point != "" && !from.At.IsZero() && m.Started.Sub(from.At) > longHold {
 		ops = append(ops, StepHold)
 	}
 	units := slices.Clone(m.Via)
@@ -58,13 +58,13 @@ func (w *way) depart(s *state, m *Move) {
 			continue
 		}
 		rows := w.take("move " + m.ID + " " + stage.point)
-		v := vertex{batch: m.From, move: m.ID, point: stage.point, volume: volume, in: []link{{at, 1, volume}}, ops: append(ops, stage.op)}
+		v := Place{Batch: m.From, Move: m.ID, Point: stage.point, Volume: volume, In: []Link{{at, 1, volume}}, Ops: append(ops, stage.op)}
 		v.read(rows)
 		at, ops = w.add(v), nil
 	}
 	w.arriving[m.ID] = at
 	if len(ops) > 0 { // nothing on the way took them
-		at = w.add(vertex{batch: m.From, move: m.ID, volume: volume, in: []link{{at, 1, volume}}, ops: ops})
+		at = w.add(Place{Batch: m.From, Move: m.ID, Volume: volume, In: []Link{{at, 1, volume}}, Ops: ops})
 		w.arriving[m.ID] = at
 	}
 	if m.From != m.To {
@@ -73,33 +73,33 @@ func (w *way) depart(s *state, m *Move) {
 }
 
 // loop brings a recirculation back to its own vessel.
-func (w *way) loop(s *state, m *Move) {
+func (w *Way) loop(s *state, m *Move) {
 	s.at = w.arriving[m.ID]
 	if rows := w.take("move " + m.ID + " " + TankAfter); len(rows) > 0 {
 		w.place(s, m.To, TankAfter, rows)
-		w.list[s.at].move = m.ID
-		w.list[s.at].ops = []string{StepTransfer}
+		w.Places[s.at].Move = m.ID
+		w.Places[s.at].Ops = []string{StepTransfer}
 	}
 }
 
 // arrive mixes a move into the receiving vessel (eq. 42).
-func (w *way) arrive(s *state, m *Move) {
+func (w *Way) arrive(s *state, m *Move) {
 	comes, ok := w.arriving[m.ID]
 	if !ok {
 		return
 	}
-	volume := w.volumeOf(m)
-	v := vertex{batch: m.To, move: m.ID, at: later(m.Started, m.Ended), ops: []string{StepTransfer}, in: []link{{comes, 1, volume}}}
+	volume := w.VolumeOf(m)
+	v := Place{Batch: m.To, Move: m.ID, At: later(m.Started, m.Ended), Ops: []string{StepTransfer}, In: []Link{{comes, 1, volume}}}
 	if s.at >= 0 {
 		if s.volume <= 0 {
 			s.volume = w.heel(m.To)
 		}
-		v.in = w.mix(s, comes, volume, w.in.name(m.To))
+		v.In = w.mix(s, comes, volume, w.In.Name(m.To))
 	}
 	s.volume += volume
-	v.volume = s.volume
+	v.Volume = s.volume
 	if rows := w.take("move " + m.ID + " " + TankAfter); len(rows) > 0 {
-		v.point = TankAfter
+		v.Point = TankAfter
 		v.read(rows)
 	}
 	s.at, s.wort = w.add(v), false
@@ -107,11 +107,11 @@ func (w *way) arrive(s *state, m *Move) {
 
 // heel is what a vessel held before the moves into it: what is left of its
 // recorded volume.
-func (w *way) heel(id string) float64 {
-	v := w.in.batch(id).VolumeHL
-	for i := range w.in.Moves {
-		if m := &w.in.Moves[i]; m.To == id && m.From != id {
-			v -= w.volumeOf(m)
+func (w *Way) heel(id string) float64 {
+	v := w.In.BatchByID(id).VolumeHL
+	for i := range w.In.Moves {
+		if m := &w.In.Moves[i]; m.To == id && m.From != id {
+			v -= w.VolumeOf(m)
 		}
 	}
 	return max(0, v)
@@ -124,23 +124,23 @@ func later(a, b time.Time) time.Time {
 	return a
 }
 
-// volumeOf is the volume of a move, or what stands for it.
-func (w *way) volumeOf(m *Move) float64 {
+// VolumeOf is the volume of a move, or what stands for it.
+func (w *Way) VolumeOf(m *Move) float64 {
 	if m.VolumeHL > 0 {
 		return m.VolumeHL
 	}
 	if h := m.Ended.Sub(m.Started).Hours(); m.FlowHLH > 0 && h > 0 && !m.Started.IsZero() {
-		w.assume("volume of the move into " + w.in.name(m.To) + " taken from its flow and time")
+		w.Assume("volume of the move into " + w.In.Name(m.To) + " taken from its flow and time")
 		return m.FlowHLH * h
 	}
 	into := 0
-	for _, o := range w.in.Moves {
+	for _, o := range w.In.Moves {
 		if o.To == m.To && o.From != "" {
 			into++
 		}
 	}
-	if b := w.in.batch(m.To); b != nil && into == 1 && b.VolumeHL > 0 {
-		w.assume("volume of the move into " + w.in.name(m.To) + " taken as the volume of that batch")
+	if b := w.In.BatchByID(m.To); b != nil && into == 1 && b.VolumeHL > 0 {
+		w.Assume("volume of the move into " + w.In.Name(m.To) + " taken as the volume of that batch")
 		return b.VolumeHL
 	}
 	return 0
@@ -148,7 +148,7 @@ func (w *way) volumeOf(m *Move) float64 {
 
 // locate holds together the readings of one place: it finds the move of a
 // reading that names none.
-func (w *way) locate(r *Reading) string {
+func (w *Way) locate(r *Reading) string {
 	switch {
 	case r.Run != "":
 		return "run " + r.Run + " " + r.Point
@@ -160,8 +160,8 @@ func (w *way) locate(r *Reading) string {
 	}
 	batch := r.Batch
 	if batch == "" {
-		for i := range w.in.Moves {
-			if m := &w.in.Moves[i]; m.ID == r.Move {
+		for i := range w.In.Moves {
+			if m := &w.In.Moves[i]; m.ID == r.Move {
 				if batch = m.To; batch == "" {
 					batch = m.From
 				}
@@ -173,7 +173,7 @@ func (w *way) locate(r *Reading) string {
 
 // moveOf is the move a reading belongs to: the one it names, else the one of
 // its batch that began last before it.
-func (w *way) moveOf(r *Reading) *Move {
+func (w *Way) moveOf(r *Reading) *Move {
 	leaving := r.Point == TankBefore
 	for _, stage := range stages {
 		leaving = leaving || stage.point == r.Point && stage.unit != StepCarbonation
@@ -183,8 +183,8 @@ func (w *way) moveOf(r *Reading) *Move {
 		return nil
 	}
 	var best *Move
-	for i := range w.in.Moves {
-		m := &w.in.Moves[i]
+	for i := range w.In.Moves {
+		m := &w.In.Moves[i]
 		if m.From == "" || m.Kind == KindAddition {
 			continue
 		}
@@ -203,16 +203,19 @@ func (w *way) moveOf(r *Reading) *Move {
 	return best
 }
 
-func (w *way) moveByID(id string) *Move {
-	for i := range w.in.Moves {
-		if w.in.Moves[i].ID == id {
-			return &w.in.Moves[i]
+// MoveByID is a move given, or nil.
+func (w *Way) MoveByID(id string) *Move {
+	for i := range w.In.Moves {
+		if w.In.Moves[i].ID == id {
+			return &w.In.Moves[i]
 		}
 	}
 	return nil
 }
 
-func (m *Move) flow() float64 {
+// Flow of a move, hL/h: as said, else its volume over its time; 0 where it is
+// not known.
+func (m *Move) Flow() float64 {
 	if m.FlowHLH > 0 {
 		return m.FlowHLH
 	}

@@ -1,4 +1,4 @@
-package cellar
+package causes
 
 import (
 	"fmt"
@@ -9,6 +9,7 @@ import (
 	"ullage/core/quantity"
 	"ullage/core/stats"
 	"ullage/core/uncertainty"
+	"ullage/core/way"
 )
 
 // TracePoint is one reading of a point in time.
@@ -34,7 +35,8 @@ type Trace struct {
 	Said     string  `json:"said"`
 }
 
-const leastTrace = 5
+// LeastTrace is how many readings make a trace.
+const LeastTrace = 5
 
 // shapeOfTime is one shape fitted.
 type shapeOfTime struct {
@@ -50,13 +52,13 @@ type shapeOfTime struct {
 // held against the scatter about itself and no less than the uncertainties
 // given; what searching costs is counted in. Times are minutes from any start;
 // flow, hL/h, turns a decay into the volume that is washed out (0: not known).
-func ReadTrace(points []TracePoint, flow float64) Trace { return readTrace(points, flow, alpha) }
+func ReadTrace(points []TracePoint, flow float64) Trace { return readTrace(points, flow, Alpha) }
 
 func readTrace(points []TracePoint, flow, level float64) Trace {
 	n := len(points)
 	t := Trace{Kind: FoundNothing, N: n, P: 1}
-	if n < leastTrace {
-		t.Said = fmt.Sprintf("%d readings: a trace needs %d", n, leastTrace)
+	if n < LeastTrace {
+		t.Said = fmt.Sprintf("%d readings: a trace needs %d", n, LeastTrace)
 		return t
 	}
 	x, y, w := make([]float64, n), make([]float64, n), make([]float64, n)
@@ -255,7 +257,7 @@ func (t *Trace) say(flow float64) {
 		t.Said = fmt.Sprintf("falls from %s to %s ppb with a time constant of %s min", quantity.Figure(t.Start), quantity.Figure(math.Max(0, t.End)), quantity.Figure(t.Tau))
 		if flow > 0 {
 			t.VolumeHL = t.Tau / 60 * flow
-			t.Said += fmt.Sprintf("; at %s hL/h that is %s L washed out", quantity.Figure(flow), quantity.Figure(t.VolumeHL*litresPerHL))
+			t.Said += fmt.Sprintf("; at %s hL/h that is %s L washed out", quantity.Figure(flow), quantity.Figure(t.VolumeHL*way.LitresPerHL))
 		}
 	case FoundStep:
 		t.Said = fmt.Sprintf("steps from %s to %s ppb at %s min", quantity.Figure(t.Start), quantity.Figure(t.End), quantity.Figure(t.At))

@@ -1,4 +1,4 @@
-package cellar
+package way
 
 import (
 	"math"
@@ -20,9 +20,9 @@ const (
 	runPPB      = 2.0
 )
 
-// spread is the standard uncertainty of a reading: its own part, and the part
+// Spread is the standard uncertainty of a reading: its own part, and the part
 // it shares with every reading of its meter.
-func spread(r *Reading) (own, common float64) {
+func Spread(r *Reading) (own, common float64) {
 	meter := math.Max(meterPPB, meterShare*math.Abs(r.DO))
 	switch {
 	case r.whole:
@@ -33,45 +33,46 @@ func spread(r *Reading) (own, common float64) {
 	return math.Hypot(meter*math.Sqrt(1-commonShare), samplePPB), meter * math.Sqrt(commonShare)
 }
 
-// estimate is a value with what is not known of it: its own part, and loadings
+// Estimate is a value with what is not known of it: its own part, and loadings
 // on the adjustment of each meter, which other estimates share.
-type estimate struct {
-	value, own2 float64
-	load        map[string]float64
+type Estimate struct {
+	Value, own2 float64
+	Load        map[string]float64
 }
 
-func (e *estimate) variance() float64 { return e.own2 + e.shared(e) }
+// Variance of an estimate.
+func (e *Estimate) Variance() float64 { return e.own2 + e.Shared(e) }
 
-// shared is the covariance of two different estimates.
-func (e *estimate) shared(o *estimate) float64 {
+// Shared is the covariance of two different estimates.
+func (e *Estimate) Shared(o *Estimate) float64 {
 	sum := 0.0
-	for m, a := range e.load {
-		sum += a * o.load[m]
+	for m, a := range e.Load {
+		sum += a * o.Load[m]
 	}
 	return sum
 }
 
-// add takes w times another estimate in, independent of it but for the meters.
-func (e *estimate) add(w float64, o *estimate) {
-	e.value += w * o.value
+// Add takes w times another estimate in, independent of it but for the meters.
+func (e *Estimate) Add(w float64, o *Estimate) {
+	e.Value += w * o.Value
 	e.own2 += w * w * o.own2
-	for m, a := range o.load {
-		if e.load == nil {
-			e.load = map[string]float64{}
+	for m, a := range o.Load {
+		if e.Load == nil {
+			e.Load = map[string]float64{}
 		}
-		e.load[m] += w * a
+		e.Load[m] += w * a
 	}
 }
 
 // mean of the readings of one point: over the volume moved where every reading
 // has it, else plain.
-func mean(list []*Reading) estimate {
+func mean(list []*Reading) Estimate {
 	w := weights(list)
-	var e estimate
+	var e Estimate
 	for i, r := range list {
-		own, common := spread(r)
-		one := estimate{value: r.DO, own2: own * own, load: map[string]float64{meterOf(r): common}}
-		e.add(w[i], &one)
+		own, common := Spread(r)
+		one := Estimate{Value: r.DO, own2: own * own, Load: map[string]float64{meterOf(r): common}}
+		e.Add(w[i], &one)
 	}
 	return e
 }
@@ -101,12 +102,13 @@ func weights(list []*Reading) []float64 {
 	return w
 }
 
-// byTime sorts readings, those without a time last, in their given order.
-func byTime(list []*Reading) {
-	slices.SortStableFunc(list, func(a, b *Reading) int { return earlier(a.At, b.At) })
+// ByTime sorts readings, those without a time last, in their given order.
+func ByTime(list []*Reading) {
+	slices.SortStableFunc(list, func(a, b *Reading) int { return Earlier(a.At, b.At) })
 }
 
-func earlier(a, b time.Time) int {
+// Earlier orders times, an unknown one last.
+func Earlier(a, b time.Time) int {
 	switch {
 	case a.IsZero() && b.IsZero():
 		return 0

@@ -1,4 +1,4 @@
-package cellar
+package way
 
 import (
 	"slices"
@@ -8,42 +8,42 @@ import (
 // run follows a batch through the line into packages. held are the readings of
 // the tank while it was packaged: the line begins at the tank of those moments,
 // and what the tank did since it was read before is a step of its own.
-func (w *way) run(s *state, r *Run, held []*Reading) {
+func (w *Way) run(s *state, r *Run, held []*Reading) {
 	volume := r.VolumeHL
 	if volume <= 0 {
-		volume = w.in.batch(r.Batch).VolumeHL
+		volume = w.In.BatchByID(r.Batch).VolumeHL
 	}
 	if s.at < 0 {
-		s.at = w.add(vertex{batch: r.Batch, volume: w.in.batch(r.Batch).VolumeHL})
+		s.at = w.add(Place{Batch: r.Batch, Volume: w.In.BatchByID(r.Batch).VolumeHL})
 	}
 	before := s.at
 	if len(held) > 0 {
-		v := vertex{batch: r.Batch, run: r.ID, point: TankHold, volume: max(s.volume, volume), in: []link{{before, 1, volume}}, ops: []string{StepHold}}
+		v := Place{Batch: r.Batch, Run: r.ID, Point: TankHold, Volume: max(s.volume, volume), In: []Link{{before, 1, volume}}, Ops: []string{StepHold}}
 		v.read(held)
-		v.value = *r.Tank
+		v.Value = *r.Tank
 		s.at = w.add(v)
 	}
-	w.tanks[r.ID] = s.at
+	w.Tanks[r.ID] = s.at
 	at := s.at
 	for _, p := range []struct {
 		point, op string
 		value     *float64
 		u         float64
 	}{{LineStart, StepLine, nil, 0}, {FillerInlet, StepLine, r.Inlet, r.InletU}, {Unshaken, StepFilling, r.Unshaken, r.UnshakenU}, {TPO, StepHeadspace, r.TPO, r.TPOU}} {
-		v := vertex{batch: r.Batch, run: r.ID, point: p.point, volume: volume, in: []link{{at, 1, volume}}, ops: []string{p.op}, at: r.Started}
+		v := Place{Batch: r.Batch, Run: r.ID, Point: p.point, Volume: volume, In: []Link{{at, 1, volume}}, Ops: []string{p.op}, At: r.Started}
 		rows := append(w.take("run "+r.ID+" "+p.point), w.nearest(r, p.point)...)
 		if p.value != nil {
 			rows = append(rows, &Reading{ID: r.ID + "/" + p.point, Run: r.ID, Batch: r.Batch, Point: p.point, At: r.Started, DO: *p.value, U: runU(*p.value, p.u), whole: true})
 		}
 		beside := p.point == LineStart && len(held) > 0
 		if beside { // of one moment, the way is of the means
-			v.run, v.in[0].from = "", before
+			v.Run, v.In[0].From = "", before
 		}
 		v.read(rows)
 		if i := slices.IndexFunc(rows, func(r *Reading) bool { return r.whole }); i >= 0 && p.point == FillerInlet {
-			v.estimate = mean(rows[i : i+1]) // it holds the others
+			v.Estimate = mean(rows[i : i+1]) // it holds the others
 		}
-		if beside && !v.known {
+		if beside && !v.Known {
 			continue
 		}
 		if i := w.add(v); !beside {
@@ -55,13 +55,13 @@ func (w *way) run(s *state, r *Run, held []*Reading) {
 
 // whilePackaged takes the readings of the tank that a run was packaging, where
 // it says what the tank held at the moments of its inlet readings.
-func (w *way) whilePackaged(r *Run) (held []*Reading) {
+func (w *Way) whilePackaged(r *Run) (held []*Reading) {
 	if r.Tank == nil || r.Inlet == nil || r.Started.IsZero() {
 		return nil
 	}
 	end := r.TankUntil
-	for i := range w.in.Runs {
-		if o := &w.in.Runs[i]; o.Batch == r.Batch && o.Started.After(r.Started) && (end.IsZero() || o.Started.Before(end)) {
+	for i := range w.In.Runs {
+		if o := &w.In.Runs[i]; o.Batch == r.Batch && o.Started.After(r.Started) && (end.IsZero() || o.Started.Before(end)) {
 			end = o.Started
 		}
 	}
@@ -82,7 +82,7 @@ func (w *way) whilePackaged(r *Run) (held []*Reading) {
 
 // nearest are the readings of the line that no run is named for: the run that
 // began last before them has them, or the only one.
-func (w *way) nearest(r *Run, point string) (rows []*Reading) {
+func (w *Way) nearest(r *Run, point string) (rows []*Reading) {
 	key := "batch " + r.Batch + " " + point
 	var rest []*Reading
 	for _, row := range w.groups[key] {
@@ -96,10 +96,10 @@ func (w *way) nearest(r *Run, point string) (rows []*Reading) {
 	return rows
 }
 
-func (w *way) runAt(batch string, at time.Time) string {
+func (w *Way) runAt(batch string, at time.Time) string {
 	var best *Run
-	for i := range w.in.Runs {
-		r := &w.in.Runs[i]
+	for i := range w.In.Runs {
+		r := &w.In.Runs[i]
 		if r.Batch != batch {
 			continue
 		}

@@ -1,4 +1,4 @@
-package cellar
+package way
 
 import (
 	"slices"
@@ -8,68 +8,70 @@ import (
 	"ullage/core/quantity"
 )
 
-// vertex is a place that liquid passes. Without readings it only mixes.
-type vertex struct {
-	id, batch, point, move, brew, run string
-	at                                time.Time
-	volume                            float64
-	in                                []link
-	dosed                             float64    // ppb that additions brought by their own figures (eq. 43)
-	ops                               []string   // steps that lead into it
-	rows                              []string   // ids of its readings
-	readings, all                     []*Reading // without first runnings, and with them
-	estimate
-	known bool // it was read
-	flow  float64
+// Place is where liquid passes: a vessel, or a point read. Without readings it
+// only mixes.
+type Place struct {
+	ID, Batch, Point, Move, Brew, Run string
+	At                                time.Time
+	Volume                            float64
+	In                                []Link
+	Dosed                             float64    // ppb that additions brought by their own figures (eq. 43)
+	Ops                               []string   // steps that lead into it
+	Rows                              []string   // ids of its readings
+	Readings, All                     []*Reading // without first runnings, and with them
+	Estimate
+	Known bool // it was read
+	Flow  float64
 }
 
-// link is a stream into a vertex; the shares of one vertex add up to 1.
-type link struct {
-	from   int
-	share  float64
-	volume float64
+// Link is a stream into a place; the shares of one place add up to 1.
+type Link struct {
+	From   int
+	Share  float64
+	Volume float64
 }
 
 // state is what a vessel holds at some moment of the way through its events.
 type state struct {
-	at     int // vertex; -1: empty
+	at     int // place; -1: empty
 	volume float64
 	wort   bool
 }
 
-// way is the network of vertices of a map.
-type way struct {
-	in       *Input
-	shown    map[string]bool
-	list     []vertex
+// Way is the network of places, each after those that its liquid came from.
+type Way struct {
+	In       *Input
+	Shown    map[string]bool
+	Places   []Place
 	states   map[string]*state
-	arriving map[string]int // move → its last vertex on the giving side
+	arriving map[string]int // move → its last place on the giving side
 	said     map[string]bool
-	assumed  []string
-	warnings []Warning
+	Assumed  []string
+	Warnings []Warning
 	groups   map[string][]*Reading
 	names    map[string]int
-	tanks    map[string]int // run → vertex of the tank that it drew from
+	Tanks    map[string]int // run → place of the tank that it drew from
 }
 
-func newWay(in *Input, shown map[string]bool) *way {
-	return &way{in: in, shown: shown, states: map[string]*state{}, arriving: map[string]int{}, said: map[string]bool{}, groups: map[string][]*Reading{}, names: map[string]int{}, tanks: map[string]int{}}
+func newWay(in *Input, shown map[string]bool) *Way {
+	return &Way{In: in, Shown: shown, states: map[string]*state{}, arriving: map[string]int{}, said: map[string]bool{}, groups: map[string][]*Reading{}, names: map[string]int{}, Tanks: map[string]int{}}
 }
 
-func (w *way) assume(text string) {
+// Assume notes something taken for granted, once.
+func (w *Way) Assume(text string) {
 	if !w.said[text] {
 		w.said[text] = true
-		w.assumed = append(w.assumed, text)
+		w.Assumed = append(w.Assumed, text)
 	}
 }
 
-func (w *way) warn(code, where, message, mend string) {
-	w.warnings = append(w.warnings, Warning{code, where, message, mend})
+func (w *Way) warn(code, where, message, mend string) {
+	w.Warnings = append(w.Warnings, Warning{code, where, message, mend})
 }
 
-// follow makes the way of what is known. It refuses references to nothing,
+// Follow makes the way of what is known. It refuses references to nothing,
 // numbers that no reading can be and batches that flow in a circle.
-func follow(in *Input) (*way, error) {
+func Follow(in *Input) (*Way, error) {
 	if err := in.check(); err != nil {
 		return nil, err
 	}
@@ -85,45 +87,45 @@ func follow(in *Input) (*way, error) {
 	return w, nil
 }
 
-// add puts a vertex in, with a name of its own that says what it is.
-func (w *way) add(v vertex) int {
-	name := v.point
+// add puts a place in, with a name of its own that says what it is.
+func (w *Way) add(v Place) int {
+	name := v.Point
 	if name == "" {
 		name = "vessel"
 	}
-	for _, where := range []string{v.run, v.move, v.brew, v.batch} {
+	for _, where := range []string{v.Run, v.Move, v.Brew, v.Batch} {
 		if where != "" {
 			name += "@" + where
 			break
 		}
 	}
 	w.names[name]++
-	v.id = name
+	v.ID = name
 	if n := w.names[name]; n > 1 {
-		v.id += "#" + quantity.Figure(float64(n))
+		v.ID += "#" + quantity.Figure(float64(n))
 	}
-	w.list = append(w.list, v)
-	return len(w.list) - 1
+	w.Places = append(w.Places, v)
+	return len(w.Places) - 1
 }
 
-// read puts readings into a vertex.
-func (v *vertex) read(rows []*Reading) {
+// read puts readings into a place.
+func (v *Place) read(rows []*Reading) {
 	if len(rows) == 0 {
 		return
 	}
-	byTime(rows)
-	v.all, v.readings, v.known = rows, rows, true
+	ByTime(rows)
+	v.All, v.Readings, v.Known = rows, rows, true
 	if kept := slices.DeleteFunc(slices.Clone(rows), func(r *Reading) bool { return r.FirstRunnings }); len(kept) > 0 {
-		v.readings = kept
+		v.Readings = kept
 	}
-	v.estimate = mean(v.readings)
-	for _, r := range v.readings {
-		v.rows = append(v.rows, r.ID)
+	v.Estimate = mean(v.Readings)
+	for _, r := range v.Readings {
+		v.Rows = append(v.Rows, r.ID)
 		if !r.At.IsZero() {
-			v.at = r.At
+			v.At = r.At
 		}
 		if r.FlowHLH > 0 {
-			v.flow += r.FlowHLH / float64(len(v.readings))
+			v.Flow += r.FlowHLH / float64(len(v.Readings))
 		}
 	}
 }
@@ -135,36 +137,36 @@ type event struct {
 	do   func(s *state)
 }
 
-// build makes the vertices of every batch shown.
-func (w *way) build(sorted []string) {
-	for i := range w.in.Readings {
-		if r := &w.in.Readings[i]; r.Point != TankGasPoint {
+// build makes the places of every batch shown.
+func (w *Way) build(sorted []string) {
+	for i := range w.In.Readings {
+		if r := &w.In.Readings[i]; r.Point != TankGasPoint {
 			key := w.locate(r)
 			w.groups[key] = append(w.groups[key], r)
 		}
 	}
 	for _, id := range sorted {
-		if w.shown[id] {
+		if w.Shown[id] {
 			w.vessel(id)
 		}
 	}
 }
 
 // take gives the readings of a place once.
-func (w *way) take(key string) []*Reading {
+func (w *Way) take(key string) []*Reading {
 	rows := w.groups[key]
 	delete(w.groups, key)
 	return rows
 }
 
 // vessel goes through the events of one batch.
-func (w *way) vessel(id string) {
+func (w *Way) vessel(id string) {
 	s := &state{at: -1}
 	w.states[id] = s
-	if v := w.filled(id); v > 0 {
+	if v := w.Filled(id); v > 0 {
 		s.volume = 0 // the brews fill it
 	} else if !w.receives(id) {
-		s.volume = w.in.batch(id).VolumeHL
+		s.volume = w.In.BatchByID(id).VolumeHL
 	}
 	events := w.events(id)
 	timed := true
@@ -178,45 +180,45 @@ func (w *way) vessel(id string) {
 		if a.rank != b.rank {
 			return a.rank - b.rank
 		}
-		return earlier(a.at, b.at)
+		return Earlier(a.at, b.at)
 	})
 	for _, e := range events {
 		e.do(s)
 	}
 	if s.at < 0 {
-		s.at = w.add(vertex{batch: id, volume: w.in.batch(id).VolumeHL})
+		s.at = w.add(Place{Batch: id, Volume: w.In.BatchByID(id).VolumeHL})
 	}
 	w.line(s, id)
 }
 
 // line places what was read of the line before there is a run.
-func (w *way) line(s *state, id string) {
+func (w *Way) line(s *state, id string) {
 	at := s.at
 	for _, p := range []struct{ point, op string }{{LineStart, StepLine}, {FillerInlet, StepLine}, {Unshaken, StepFilling}, {TPO, StepHeadspace}} {
 		if rows := w.take("batch " + id + " " + p.point); len(rows) > 0 {
-			v := vertex{batch: id, point: p.point, volume: s.volume, in: []link{{at, 1, s.volume}}, ops: []string{p.op}}
+			v := Place{Batch: id, Point: p.point, Volume: s.volume, In: []Link{{at, 1, s.volume}}, Ops: []string{p.op}}
 			v.read(rows)
 			at = w.add(v)
 		}
 	}
 }
 
-func (w *way) receives(id string) bool {
-	return slices.ContainsFunc(w.in.Moves, func(m Move) bool { return m.To == id && m.From != id && m.Kind != KindAddition })
+func (w *Way) receives(id string) bool {
+	return slices.ContainsFunc(w.In.Moves, func(m Move) bool { return m.To == id && m.From != id && m.Kind != KindAddition })
 }
 
 // events of a batch, unsorted.
-func (w *way) events(id string) []event {
+func (w *Way) events(id string) []event {
 	var list []event
 	brews := 0
-	for i := range w.in.Brews {
-		if b := &w.in.Brews[i]; b.Batch == id {
+	for i := range w.In.Brews {
+		if b := &w.In.Brews[i]; b.Batch == id {
 			brews++
 			list = append(list, event{b.At, rank(WortCooled), func(s *state) { w.brew(s, b) }})
 		}
 	}
-	for i := range w.in.Moves {
-		m := &w.in.Moves[i]
+	for i := range w.In.Moves {
+		m := &w.In.Moves[i]
 		switch {
 		case m.From == "" && m.To == id:
 			at := rank(TankRested) - 5
@@ -226,14 +228,14 @@ func (w *way) events(id string) []event {
 			list = append(list, event{m.Started, at, func(s *state) { w.addition(s, m) }})
 		case m.From == id && m.To == id:
 			list = append(list, event{m.Started, rank(CarbonateBefore) - 1, func(s *state) { w.depart(s, m); w.loop(s, m) }})
-		case m.To == id && w.shown[m.From]:
+		case m.To == id && w.Shown[m.From]:
 			list = append(list, event{m.Started, rank(TankAfter) - 1, func(s *state) { w.arrive(s, m) }})
-		case m.From == id && (w.shown[m.To] || m.To == ""):
+		case m.From == id && (w.Shown[m.To] || m.To == ""):
 			list = append(list, event{m.Started, rank(TankBefore), func(s *state) { w.depart(s, m) }})
 		}
 	}
-	for i := range w.in.Runs {
-		if r := &w.in.Runs[i]; r.Batch == id {
+	for i := range w.In.Runs {
+		if r := &w.In.Runs[i]; r.Batch == id {
 			held := w.whilePackaged(r)
 			list = append(list, event{r.Started, rank(LineStart), func(s *state) { w.run(s, r, held) }})
 		}
@@ -246,11 +248,11 @@ func (w *way) events(id string) []event {
 		if len(rows) == 0 {
 			continue
 		}
-		byTime(rows)
+		ByTime(rows)
 		parts := [][]*Reading{rows}
 		if point == TankHold {
 			parts = nil
-			for _, stay := range stays(rows) {
+			for _, stay := range Stays(rows) {
 				parts = append(parts, ends(stay)...)
 			}
 		}
@@ -261,9 +263,9 @@ func (w *way) events(id string) []event {
 	return list
 }
 
-// stays splits the readings of a tank being held, by time, where more than six
+// Stays splits the readings of a tank being held, by time, where more than six
 // hours lie between two of them.
-func stays(rows []*Reading) [][]*Reading {
+func Stays(rows []*Reading) [][]*Reading {
 	const apart = 6 * time.Hour
 	var out [][]*Reading
 	for i, r := range rows {
@@ -296,40 +298,40 @@ func ends(stay []*Reading) [][]*Reading {
 const longHold = 2 * time.Hour
 
 // place is a point read in the vessel itself.
-func (w *way) place(s *state, id, point string, rows []*Reading) {
-	v := vertex{batch: id, point: point, volume: s.volume}
-	if v.volume <= 0 {
-		v.volume = w.in.batch(id).VolumeHL
+func (w *Way) place(s *state, id, point string, rows []*Reading) {
+	v := Place{Batch: id, Point: point, Volume: s.volume}
+	if v.Volume <= 0 {
+		v.Volume = w.In.BatchByID(id).VolumeHL
 	}
 	v.read(rows)
 	if s.at >= 0 {
-		v.in = []link{{s.at, 1, v.volume}}
-		v.ops = w.vesselOps(s, point, rows[0].At)
+		v.In = []Link{{s.at, 1, v.Volume}}
+		v.Ops = w.vesselOps(s, point, rows[0].At)
 	}
 	s.at = w.add(v)
 	s.wort = IsWort(point)
 }
 
 // vesselOps are the steps between the state of a vessel and a reading in it.
-func (w *way) vesselOps(s *state, point string, at time.Time) []string {
-	from := &w.list[s.at]
+func (w *Way) vesselOps(s *state, point string, at time.Time) []string {
+	from := &w.Places[s.at]
 	switch {
 	case point == WortOxygenated:
 		return []string{StepOxygenation}
 	case s.wort || point == Pitched12h:
 		return []string{StepFermentation}
-	case point == DryHop1h || point == DryHop24h || from.point == DryHopBefore:
+	case point == DryHop1h || point == DryHop24h || from.Point == DryHopBefore:
 		return []string{StepDryHop}
 	case point == CarbonateAfter:
 		return []string{StepCarbonation}
-	case from.known || !from.at.IsZero() && at.Sub(from.at) > longHold:
+	case from.Known || !from.At.IsZero() && at.Sub(from.At) > longHold:
 		return []string{StepHold}
 	}
 	return nil // it says what arrived
 }
 
 // brew adds a knock-out to what is in the vessel already (eq. 42).
-func (w *way) brew(s *state, b *Brew) {
+func (w *Way) brew(s *state, b *Brew) {
 	last := -1
 	for _, point := range []string{WortCooled, WortOxygenated, Pitched12h} {
 		rows := w.take("brew " + b.ID + " " + point)
@@ -339,10 +341,10 @@ func (w *way) brew(s *state, b *Brew) {
 		if len(rows) == 0 {
 			continue
 		}
-		v := vertex{batch: b.Batch, brew: b.ID, point: point, volume: b.VolumeHL}
+		v := Place{Batch: b.Batch, Brew: b.ID, Point: point, Volume: b.VolumeHL}
 		v.read(rows)
 		if last >= 0 {
-			v.in, v.ops = []link{{last, 1, b.VolumeHL}}, []string{StepOxygenation}
+			v.In, v.Ops = []Link{{last, 1, b.VolumeHL}}, []string{StepOxygenation}
 		}
 		last = w.add(v)
 	}
@@ -354,39 +356,39 @@ func (w *way) brew(s *state, b *Brew) {
 		s.at, s.volume, s.wort = last, s.volume+b.VolumeHL, true
 		return
 	}
-	s.at = w.add(vertex{batch: b.Batch, at: b.At, in: w.mix(s, last, b.VolumeHL, w.in.name(b.Batch)), volume: s.volume + b.VolumeHL})
+	s.at = w.add(Place{Batch: b.Batch, At: b.At, In: w.mix(s, last, b.VolumeHL, w.In.Name(b.Batch)), Volume: s.volume + b.VolumeHL})
 	s.volume += b.VolumeHL
 	s.wort = true
 }
 
 // mix is the shares of what is in a vessel and what comes to it.
-func (w *way) mix(s *state, comes int, volume float64, vessel string) []link {
+func (w *Way) mix(s *state, comes int, volume float64, vessel string) []Link {
 	if s.volume <= 0 || volume <= 0 {
-		w.assume("volumes of the streams into " + vessel + " are not all known: taken as equal parts")
-		return []link{{s.at, 0.5, s.volume}, {comes, 0.5, volume}}
+		w.Assume("volumes of the streams into " + vessel + " are not all known: taken as equal parts")
+		return []Link{{s.at, 0.5, s.volume}, {comes, 0.5, volume}}
 	}
 	all := s.volume + volume
-	return []link{{s.at, s.volume / all, s.volume}, {comes, volume / all, volume}}
+	return []Link{{s.at, s.volume / all, s.volume}, {comes, volume / all, volume}}
 }
 
 // addition brings something from outside (eq. 43).
-func (w *way) addition(s *state, m *Move) {
+func (w *Way) addition(s *state, m *Move) {
 	if s.at < 0 {
 		s.volume += m.VolumeHL
 		return
 	}
 	all := s.volume + m.VolumeHL
-	v := vertex{batch: m.To, move: m.ID, at: m.Started, volume: all, in: []link{{s.at, 1, s.volume}}, ops: []string{StepAddition}}
+	v := Place{Batch: m.To, Move: m.ID, At: m.Started, Volume: all, In: []Link{{s.at, 1, s.volume}}, Ops: []string{StepAddition}}
 	if a := m.Addition; a != nil {
 		if a.What == "dry_hop" {
-			v.ops = []string{StepDryHop}
+			v.Ops = []string{StepDryHop}
 		}
 		if a.DO != nil && m.VolumeHL > 0 && s.volume > 0 {
-			v.in[0].share = s.volume / all
-			v.dosed = *a.DO * m.VolumeHL / all
+			v.In[0].Share = s.volume / all
+			v.Dosed = *a.DO * m.VolumeHL / all
 		}
 		if a.AirML > 0 && all > 0 {
-			v.dosed += a.AirML * oxygen.AirMicrograms(airT) / (all * litresPerHL)
+			v.Dosed += a.AirML * oxygen.AirMicrograms(airT) / (all * LitresPerHL)
 		}
 	}
 	s.at, s.volume = w.add(v), all
