@@ -280,9 +280,10 @@ func TestPasswords(t *testing.T) {
 	for text, good := range map[string]bool{
 		"elevenletter": true, "eleven casks": true, "œufs à la coque": true, "12345678901": false, "123456789012": false, "aaaaaaaaaaaa": false,
 		"abababababab": false, "qwertyuiopas": false, "password1234": false, "brewmaster1234": false, "": false, strings.Repeat("word ", 60): false,
-		strings.Repeat("a sentence ", 20): true, "x\xffyyyyyyyyyyy": false, "ullage ullage ": false,
+		strings.Repeat("a sentence ", 20): true, "x\xffyyyyyyyyyyy": false, "ullage ullage ": false, strings.Repeat("é", 64): false,
+		"ÆØÅ æøå 🍺🍺🍺 日本": true, "correct horse battery staple, sixty-four characters and more of it": true,
 	} {
-		if err := checkPassword(text, "brewmaster"); (err == nil) != good {
+		if err := checkPassword(text, []string{"brewmaster", "ullage"}); (err == nil) != good {
 			t.Errorf("%q: %v", text, err)
 		}
 	}

@@ -68,7 +68,7 @@ func (s *Service) Accept(ctx context.Context, in Accept, from From) (Entry, erro
 		}
 	}
 	s.limits.right(counts)
-	if err := checkPassword(in.Password, name); err != nil {
+	if err := s.passwordFor(ctx, in.Password, name, in.PersonName); err != nil {
 		return Entry{}, err
 	}
 	hash, err := s.hash(ctx, in.Password)
@@ -127,7 +127,7 @@ func (s *Service) SetPassword(ctx context.Context, old, next string, from From) 
 	if err != nil {
 		return Entry{}, err
 	}
-	if err := checkPassword(next, a.Name); err != nil {
+	if err := s.passwordFor(ctx, next, a.Name, ""); err != nil {
 		return Entry{}, err
 	}
 	if a.Password, err = s.hash(ctx, next); err != nil {

@@ -74,8 +74,9 @@ func (s *Service) enter(ctx context.Context) error {
 }
 
 // checkPassword asks for length, not for signs: any text of twelve characters
-// that is not the name, and not one thing over and over.
-func checkPassword(password, name string) error {
+// that is not one thing over and over, none of the passwords that leaked most,
+// and more than the words at hand.
+func checkPassword(password string, words []string) error {
 	no := func(message, mend string) error { return refuse(lab.Invalid, "password", nil, message, mend) }
 	switch n := utf8.RuneCountInString(password); {
 	case n < minPassword:
@@ -86,11 +87,14 @@ func checkPassword(password, name string) error {
 		return no("is not valid text", "type it again")
 	}
 	low := strings.ToLower(password)
-	if name != "" && strings.Contains(low, strings.ToLower(name)) && len(low) < len(name)+8 {
-		return no("is little more than the name of the account", "use a sentence of several words")
-	}
 	if plain(low) {
 		return no("is too easy to guess", "use a sentence of several words")
+	}
+	if common(password) {
+		return no("is among the passwords that leaked most often elsewhere", "use a sentence of several words of your own")
+	}
+	if besides(low, words) < restOfWords {
+		return no("is little more than names of this place", "use a sentence of several words, without the brewery's, a beer's or your own name")
 	}
 	return nil
 }
