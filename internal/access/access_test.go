@@ -310,6 +310,7 @@ func TestAccounts(t *testing.T) {
 			return err
 		},
 		"invite":   func(c context.Context) error { _, err := h.Invite(c, e.Principal.Account); return err },
+		"sign out": func(c context.Context) error { return h.EndSessions(c, e.Principal.Account) },
 		"events":   func(c context.Context) error { _, err := h.Events(c); return err },
 		"devices":  func(c context.Context) error { _, err := h.Devices(c, ""); return err },
 		"register": func(c context.Context) error { _, err := h.Register(c, NewDevice{Name: "x", Kind: "line"}); return err },
@@ -328,6 +329,20 @@ func TestAccounts(t *testing.T) {
 	h.class("the last administrator gives it up", err, lab.Invalid)
 	_, err = h.Change(ctx, boss.ID, AccountChange{Roles: boss.Roles, Off: true})
 	h.class("the last administrator is switched off", err, lab.Invalid)
+	second, err := h.SignIn(t.Context(), "quality.tech", password+"quality.tech", From{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := h.EndSessions(ctx, e.Principal.Account); err != nil {
+		t.Fatal(err)
+	}
+	for _, secret := range []string{e.Secret, second.Secret} {
+		_, err = h.Resolve(t.Context(), secret)
+		h.class("a session that an administrator ended", err, lab.NoSession)
+	}
+	if e, err = h.SignIn(t.Context(), "quality.tech", password+"quality.tech", From{}); err != nil {
+		t.Fatal(err)
+	}
 	if _, err := h.Change(ctx, e.Principal.Account, AccountChange{Roles: []lab.Role{lab.RoleRead}}); err != nil {
 		t.Fatal(err)
 	}

@@ -245,6 +245,19 @@ func (s *Service) Invite(ctx context.Context, id string) (Link, error) {
 	return s.link(ctx, &a, LinkWhole)
 }
 
+// EndSessions signs an account out everywhere; its devices and tokens stay.
+func (s *Service) EndSessions(ctx context.Context, id string) error {
+	if err := s.Lab.May(ctx, lab.DoAccounts); err != nil {
+		return err
+	}
+	a, _, err := load[account](ctx, s, kindAccount, id)
+	if err != nil {
+		return err
+	}
+	s.note(ctx, "signed out everywhere", a.Name, "")
+	return s.endSessions(ctx, id)
+}
+
 // Recover makes a new link for an account by its name, for whoever holds the
 // database: it asks for no permission beyond the laboratory's own.
 func (s *Service) Recover(ctx context.Context, name string) (Link, error) {

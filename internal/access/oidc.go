@@ -5,6 +5,8 @@ import (
 	"crypto/subtle"
 	"errors"
 	"fmt"
+	"net"
+	"net/url"
 	"strings"
 	"time"
 
@@ -36,6 +38,10 @@ const SignOnPath = "/api/v1/session/sign-on/done"
 
 // NewOIDC asks the provider for its description.
 func NewOIDC(ctx context.Context, s *Service, c OIDCConfig) (*OIDC, error) {
+	// Keys and secrets come and go over that line: in the clear only to this machine.
+	if u, err := url.Parse(c.Issuer); err != nil || u.Scheme != "https" && !loopback(u.Hostname()) {
+		return nil, fmt.Errorf("single sign-on: %q is not an https address; check --oidc-issuer", c.Issuer)
+	}
 	p, err := oidc.NewProvider(ctx, c.Issuer)
 	if err != nil {
 		return nil, fmt.Errorf("single sign-on: %w; check --oidc-issuer", err)
@@ -43,6 +49,11 @@ func NewOIDC(ctx context.Context, s *Service, c OIDCConfig) (*OIDC, error) {
 	return &OIDC{access: s, name: c.Name, issuer: c.Issuer, verify: p.Verifier(&oidc.Config{ClientID: c.ClientID}),
 		config: oauth2.Config{ClientID: c.ClientID, ClientSecret: c.ClientSecret, Endpoint: p.Endpoint(),
 			RedirectURL: strings.TrimSuffix(c.PublicURL, "/") + SignOnPath, Scopes: []string{oidc.ScopeOpenID, "email", "profile"}}}, nil
+}
+
+func loopback(host string) bool {
+	ip := net.ParseIP(host)
+	return host == "localhost" || ip != nil && ip.IsLoopback()
 }
 
 // Name is shown on the sign-in page.

@@ -45,6 +45,9 @@ func (s *Server) accountRoutes() {
 		l, err := s.Access.Invite(ctx, id)
 		return l, nil, err
 	})
+	posts(s, "end-account-sessions", "/accounts/{id}/end-sessions", "Sign an account out everywhere", func(ctx context.Context, id string, _ None) (None, []http.Cookie, error) {
+		return None{}, nil, s.Access.EndSessions(ctx, id)
+	})
 	gets(s, "access-events", "/accounts/events", "What happened to accounts, newest first", func(ctx context.Context) (AccessEvents, error) {
 		list, err := s.Access.Events(ctx)
 		return AccessEvents{list}, err

@@ -37,7 +37,7 @@ func (s *Server) calcRoutes() {
 	op := describe[CalcAnswer](s, huma.Operation{OperationID: "calc", Method: http.MethodPost, Path: base + "/calc/{name}",
 		Summary:     "Run a named calculation; nothing is stored",
 		Description: "The same table as the command line's and the browser's. A refused input answers 422 with error.",
-		Tags:        []string{"calc"}, MaxBodyBytes: MaxRecord, SkipValidateBody: true}, 400, 404, 413, 415)
+		Tags:        []string{"calc"}, MaxBodyBytes: MaxRecord, SkipValidateBody: true}, 400, 404, 413, 415, 429, 503)
 	huma.Register(s.api, op, func(_ context.Context, in *input) (*reply, error) {
 		if err := needJSON(in.ContentType); err != nil {
 			return nil, err

@@ -49,6 +49,9 @@ func (s *Server) identify(next http.Handler) http.Handler {
 		from := s.from(r)
 		ctx := withFrom(r.Context(), from)
 		p, err := s.who(r.WithContext(ctx), from)
+		if asks, ok := ctx.Value(askerKey{}).(*asker); ok && err == nil {
+			asks.name = p.Name
+		}
 		switch {
 		case err == nil:
 			if err = door(p, r); err == nil {

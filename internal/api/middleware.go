@@ -2,6 +2,7 @@ package api
 
 import (
 	"cmp"
+	"context"
 	"crypto/rand"
 	"log/slog"
 	"maps"
@@ -26,16 +27,18 @@ func (s *Server) wrap(next http.Handler) http.Handler {
 		p.Status, p.Title = http.StatusForbidden, "Refused"
 		writeProblem(w, p)
 	}))
-	next = guard.Handler(s.identify(next))
+	next = guard.Handler(s.identify(s.inTurn(next)))
 	next = s.ownHost(compress(next))
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		start := time.Now()
 		rec := &recorder{ResponseWriter: w}
 		id := rand.Text()[:16]
+		asks := &asker{}
+		r = r.WithContext(context.WithValue(r.Context(), askerKey{}, asks))
 		w.Header().Set("X-Request-Id", id)
 		secure(w.Header(), strings.HasPrefix(r.URL.Path, "/api/"))
 		if s.secureNow(r) {
-			w.Header().Set("Strict-Transport-Security", "max-age=31536000")
+			w.Header().Set("Strict-Transport-Security", "max-age=31536000; includeSubDomains")
 		}
 		defer func() {
 			v := recover()
@@ -47,7 +50,7 @@ func (s *Server) wrap(next http.Handler) http.Handler {
 			} else if v != nil {
 				panic(http.ErrAbortHandler) // half an answer must not look whole
 			}
-			s.logged(r, id, rec.status, time.Since(start))
+			s.logged(r, id, asks.name, rec.status, time.Since(start))
 			if !strings.HasSuffix(r.URL.Path, "/stream") {
 				s.metrics.request(max(rec.status, http.StatusOK), time.Since(start))
 			}
@@ -58,7 +61,7 @@ func (s *Server) wrap(next http.Handler) http.Handler {
 
 // logged writes one line a request: reads that went well only where debugging is
 // on. The query, the body and the headers may hold secrets and are not in it.
-func (s *Server) logged(r *http.Request, id string, status int, took time.Duration) {
+func (s *Server) logged(r *http.Request, id, account string, status int, took time.Duration) {
 	level := slog.LevelInfo
 	switch reads := r.Method == http.MethodGet || r.Method == http.MethodHead; {
 	case status >= 500:
@@ -67,8 +70,13 @@ func (s *Server) logged(r *http.Request, id string, status int, took time.Durati
 		level = slog.LevelDebug
 	}
 	s.Log.Log(r.Context(), level, "request", "request", id, "method", r.Method, "path", r.URL.Path, "status", max(status, http.StatusOK),
-		"took", took.Round(10*time.Microsecond), "from", s.from(r).Addr)
+		"took", took.Round(10*time.Microsecond), "account", account, "from", s.from(r).Addr)
 }
+
+// asker is whom identify finds behind a request, for its line in the log.
+type asker struct{ name string }
+
+type askerKey struct{}
 
 // ownHost refuses requests addressed to a name that is not ours.
 func (s *Server) ownHost(next http.Handler) http.Handler {
@@ -105,7 +113,8 @@ func secure(h http.Header, api bool) {
 			"style-src 'self'; style-src-attr 'unsafe-hashes' '"+announcerStyle+"'; img-src 'self' data: blob:; connect-src 'self'; worker-src 'self'; "+
 			"object-src 'none'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'")
 	} else {
-		h.Set("Content-Security-Policy", "default-src 'none'; style-src 'self' 'unsafe-inline'; frame-ancestors 'none'")
+		h.Set("Content-Security-Policy", "default-src 'none'; style-src 'self' 'unsafe-inline'; "+
+			"object-src 'none'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'")
 	}
 }
 

@@ -29,6 +29,13 @@ func (s *Server) signOnRoutes(mux *http.ServeMux) {
 			writeProblem(w, problem(s.fail(noAccounts())))
 			return
 		}
+		// A session is begun by who is here: another site's page cannot begin one
+		// behind its reader's back, with a provider that asks nothing any more.
+		if site := r.Header.Get("Sec-Fetch-Site"); site != "" && site != "same-origin" && site != "none" {
+			w.Header().Set("Cache-Control", "no-store")
+			http.Redirect(w, r, "/sign-in", http.StatusSeeOther)
+			return
+		}
 		address, secret, err := s.SignOn.Start(r.Context())
 		if err != nil {
 			writeProblem(w, problem(s.fail(err)))

@@ -41,7 +41,7 @@ func (e encryption) wrap(ctx context.Context, l net.Listener, log *slog.Logger) 
 	if e.domain == "" && e.directory != "" || e.directory == "" && e.roots != "" {
 		return nil, errors.New("--acme-directory goes with --domain, and --acme-roots with --acme-directory")
 	}
-	conf := &tls.Config{MinVersion: tls.VersionTLS12, NextProtos: []string{"h2", "http/1.1"}}
+	conf := &tls.Config{NextProtos: []string{"h2", "http/1.1"}}
 	switch {
 	case e.cert != "":
 		pair := &certificate{cert: e.cert, key: e.key, log: log}
@@ -56,8 +56,7 @@ func (e encryption) wrap(ctx context.Context, l net.Listener, log *slog.Logger) 
 		}
 		m := &autocert.Manager{Prompt: autocert.AcceptTOS, HostPolicy: autocert.HostWhitelist(e.domain), Cache: autocert.DirCache(e.cache), Client: client}
 		conf = m.TLSConfig()
-		conf.MinVersion = tls.VersionTLS12
-		plain := &http.Server{Addr: ":80", Handler: m.HTTPHandler(nil), ReadHeaderTimeout: 10 * time.Second}
+		plain := &http.Server{Addr: ":80", Handler: m.HTTPHandler(toTLS(e.domain)), ReadHeaderTimeout: 10 * time.Second}
 		go func() {
 			if err := plain.ListenAndServe(); !errors.Is(err, http.ErrServerClosed) {
 				log.Error("port 80", "err", err)
@@ -72,6 +71,7 @@ func (e encryption) wrap(ctx context.Context, l net.Listener, log *slog.Logger) 
 	default:
 		return l, nil
 	}
+	conf.MinVersion, conf.CipherSuites = tls.VersionTLS12, suites
 	return tls.NewListener(l, conf), nil
 }
 
@@ -103,6 +103,27 @@ func (e encryption) authority() (*acme.Client, error) {
 	transport.TLSClientConfig = &tls.Config{RootCAs: pool, MinVersion: tls.VersionTLS12}
 	client.HTTPClient = &http.Client{Transport: transport, Timeout: 30 * time.Second}
 	return client, nil
+}
+
+// suites are those of TLS 1.2 with a fresh key for each connection and
+// authenticated encryption. TLS 1.3, which is preferred, has no others.
+var suites = []uint16{
+	tls.TLS_ECDHE_ECDSA_WITH_AES_256_GCM_SHA384, tls.TLS_ECDHE_RSA_WITH_AES_256_GCM_SHA384,
+	tls.TLS_ECDHE_ECDSA_WITH_AES_128_GCM_SHA256, tls.TLS_ECDHE_RSA_WITH_AES_128_GCM_SHA256,
+	tls.TLS_ECDHE_ECDSA_WITH_CHACHA20_POLY1305_SHA256, tls.TLS_ECDHE_RSA_WITH_CHACHA20_POLY1305_SHA256,
+}
+
+// toTLS sends a person who typed the name to https. A program that sent a token
+// or records in the clear is refused, so that it is noticed.
+func toTLS(domain string) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		page := r.Method == http.MethodGet || r.Method == http.MethodHead
+		if !page || strings.HasPrefix(r.URL.Path, "/api/") || r.URL.Path == "/metrics" || r.Header.Get("Authorization") != "" {
+			http.Error(w, "this server is asked through https only; what was sent crossed the network in the clear", http.StatusForbidden)
+			return
+		}
+		http.Redirect(w, r, "https://"+domain+r.URL.RequestURI(), http.StatusFound)
+	})
 }
 
 // certificate is a pair of files, read again when they change: whoever renews

@@ -86,14 +86,37 @@ func (f *File) inspect() (facts, error) {
 	}
 	if bytes.HasPrefix(sniff.head, []byte("PK\x03\x04")) {
 		k.workbook = true
-		k.sheets, k.epoch4, err = lookInto(f)
+		if k.sheets, k.epoch4, err = lookInto(f); err == nil {
+			err = f.named(k.workbook)
+		}
 		return k, err
 	}
 	k.encoding, k.guessed = sniff.encoding()
 	if k.encoding == "" {
 		return k, refuse("file", f.Name, "is not text", "save it as CSV or as XLSX")
 	}
-	return k, nil
+	return k, f.named(false)
+}
+
+// endings are those of the files that are taken, and whether each is a workbook.
+// The macros of one that has some are never run.
+var endings = map[string]bool{".csv": false, ".tsv": false, ".txt": false, ".xlsx": true, ".xlsm": true}
+
+// named refuses a file whose name says something else than its content. One
+// without an ending is taken by its content.
+func (f *File) named(workbook bool) error {
+	ending := strings.ToLower(filepath.Ext(f.Name))
+	book, known := endings[ending]
+	switch {
+	case ending == "":
+	case !known:
+		return refuse("file", f.Name, "has an ending that no log has", "save it as .csv or .xlsx")
+	case book && !workbook:
+		return refuse("file", f.Name, "is called a workbook and is text", "if it is a log in text, end its name in .csv")
+	case !book && workbook:
+		return refuse("file", f.Name, "is called text and is a workbook", "end its name in .xlsx")
+	}
+	return nil
 }
 
 // refuseKind names files that are neither CSV nor XLSX, and the way out.

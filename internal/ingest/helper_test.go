@@ -193,7 +193,10 @@ func (b *bench) bytes(f File) []byte {
 }
 
 // sheet is a workbook whose one sheet holds the given XML as its rows.
-func (b *bench) sheet(rows string) File {
+func (b *bench) sheet(rows string) File { return b.declared("", rows) }
+
+// declared is a sheet with a declaration before it.
+func (b *bench) declared(before, rows string) File {
 	b.Helper()
 	var out bytes.Buffer
 	z := zip.NewWriter(&out)
@@ -202,7 +205,7 @@ func (b *bench) sheet(rows string) File {
 		{"_rels/.rels", `<Relationships xmlns="http://schemas.openxmlformats.org/package/2006/relationships"><Relationship Id="rId1" Type="http://schemas.openxmlformats.org/officeDocument/2006/relationships/officeDocument" Target="xl/workbook.xml"/></Relationships>`},
 		{"xl/_rels/workbook.xml.rels", `<Relationships xmlns="http://schemas.openxmlformats.org/package/2006/relationships"><Relationship Id="rId1" Type="http://schemas.openxmlformats.org/officeDocument/2006/relationships/worksheet" Target="worksheets/sheet1.xml"/></Relationships>`},
 		{"xl/workbook.xml", `<workbook xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main" xmlns:r="http://schemas.openxmlformats.org/officeDocument/2006/relationships"><sheets><sheet name="Log" sheetId="1" r:id="rId1"/></sheets></workbook>`},
-		{"xl/worksheets/sheet1.xml", `<worksheet xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main"><sheetData>` + rows + `</sheetData></worksheet>`},
+		{"xl/worksheets/sheet1.xml", before + `<worksheet xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main"><sheetData>` + rows + `</sheetData></worksheet>`},
 	} {
 		w, err := z.Create(part[0])
 		if err == nil {

@@ -1,7 +1,10 @@
 package ingest
 
 import (
+	"encoding/json"
 	"fmt"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 	"unicode/utf16"
@@ -250,6 +253,9 @@ func TestRefusesFiles(t *testing.T) {
 		{"zip of something else", b.zipped("readme.txt", []byte("hello")), "zip file without a workbook"},
 		{"cut workbook", b.file("a.xlsx", []byte("PK\x03\x04 and then nothing")), "damaged workbook"},
 		{"zip bomb", zipBomb, "unpacks into more"},
+		{"text called a workbook", b.file("a.xlsx", []byte(good)), "is called a workbook and is text"},
+		{"a workbook called text", b.file("a.csv", b.bytes(b.sheet(oneRow))), "is called text and is a workbook"},
+		{"a log called a program", b.file("a.exe", []byte(good)), "has an ending that no log has"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			_, err := Preview(bg, b.svc, c.file, nil, "")
@@ -260,5 +266,39 @@ func TestRefusesFiles(t *testing.T) {
 				t.Error("no mend")
 			}
 		})
+	}
+}
+
+const oneRow = `<row r="1"><c r="A1" t="inlineStr"><is><t>DO (ppb)</t></is></c></row><row r="2"><c r="A2"><v>44</v></c></row>`
+
+// Names without an ending, and those of the trade's spreadsheets, are read.
+func TestEndings(t *testing.T) {
+	b := newBench(t)
+	for _, f := range []File{b.file("log", []byte(good)), b.file("log.CSV", []byte(good)), b.file("log.txt", []byte(good)), b.file("log.xlsm", b.bytes(b.sheet(oneRow)))} {
+		if _, err := f.inspect(); err != nil {
+			t.Errorf("%s: %v", f.Name, err)
+		}
+	}
+}
+
+// Entities of a workbook's XML are not followed, and do not grow.
+func TestXMLEntities(t *testing.T) {
+	b := newBench(t)
+	secret := filepath.Join(t.TempDir(), "secret")
+	if err := os.WriteFile(secret, []byte("7654321"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	grow := `<!ENTITY a0 "9">`
+	for i := 1; i < 30; i++ {
+		grow += fmt.Sprintf(`<!ENTITY a%d "&a%d;&a%d;">`, i, i-1, i-1)
+	}
+	for what, c := range map[string][2]string{"a file": {`<!ENTITY x SYSTEM "file://` + secret + `">`, "&x;"}, "growing": {grow, "&a29;"}} {
+		rows := `<row r="1"><c r="A1" t="inlineStr"><is><t>DO (ppb)</t></is></c></row><row r="2"><c r="A2" t="inlineStr"><is><t>` + c[1] + `</t></is></c></row>`
+		f := b.declared("<!DOCTYPE worksheet ["+c[0]+"]>", rows)
+		p, err := Preview(bg, b.svc, f, nil, "")
+		text, _ := json.Marshal(p)
+		if strings.Contains(string(text), "7654321") || len(text) > 100_000 {
+			t.Errorf("%s: %v %.300s", what, err, text)
+		}
 	}
 }

@@ -31,6 +31,7 @@ export const access = {
 	newAccount: (body: S['NewAccount']): Promise<Link> => data(api.POST('/api/v1/accounts', { body })),
 	change: (a: string, roles: Role[], off: boolean): Promise<Account> => data(api.POST('/api/v1/accounts/{id}', { ...id(a), body: { roles, off } })),
 	link: (a: string): Promise<Link> => data(api.POST('/api/v1/accounts/{id}/link', { ...id(a), body: {} })),
+	endSessions: (a: string): Promise<unknown> => data(api.POST('/api/v1/accounts/{id}/end-sessions', { ...id(a), body: {} })),
 	events: async (): Promise<LogEntry[]> => (await data(api.GET('/api/v1/accounts/events'))).events,
 	tokens: async (): Promise<Token[]> => (await data(api.GET('/api/v1/tokens'))).tokens,
 	newToken: (name: string, roles: Role[], days: number): Promise<MadeToken> => data(api.POST('/api/v1/tokens', { body: { name, roles, days } })),
