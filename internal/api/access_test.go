@@ -380,7 +380,7 @@ func TestSecurityHeaders(t *testing.T) {
 				script = d
 			}
 		}
-		if !strings.Contains(csp, "default-src") || !strings.Contains(csp, "frame-ancestors 'none'") || strings.Contains(script, "unsafe-inline") || strings.Contains(script, "'unsafe-eval'") {
+		if !strings.Contains(csp, "default-src") || !strings.Contains(csp, "frame-ancestors 'none'") || !strings.Contains(csp, "object-src 'none'") || !strings.Contains(csp, "base-uri 'none'") || strings.Contains(script, "unsafe-inline") || strings.Contains(script, "'unsafe-eval'") {
 			t.Errorf("%s: %s", path, csp)
 		}
 		if page := script != ""; strings.Contains(csp, "unsafe-inline") && (page || !strings.Contains(csp, "default-src 'none'")) {

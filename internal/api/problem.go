@@ -89,6 +89,9 @@ func newProblem(class lab.Class, field string, value any, message, mend string) 
 
 // humaProblem is what the routing library's own refusals become.
 func humaProblem(status int, msg string, errs ...error) huma.StatusError {
+	if status == http.StatusInternalServerError && msg == "cannot read request body" {
+		return newProblem(lab.Malformed, "body", nil, "does not come as its headers say, or was cut off", "send it again")
+	}
 	p := &Problem{Type: "about:blank", Title: http.StatusText(status), Status: status, Detail: msg}
 	for class, c := range classes {
 		if c.status == status {

@@ -2,6 +2,7 @@ package api
 
 import (
 	"crypto"
+	"crypto/hmac"
 	"crypto/rand"
 	"crypto/rsa"
 	"crypto/sha256"
@@ -47,7 +48,11 @@ func newProvider(t *testing.T) *provider {
 		_ = json.NewEncoder(w).Encode(v)
 	}
 	mux.HandleFunc("/.well-known/openid-configuration", func(w http.ResponseWriter, _ *http.Request) {
-		say(w, obj{"issuer": p.URL, "authorization_endpoint": p.URL + "/authorize", "token_endpoint": p.URL + "/token", "jwks_uri": p.URL + "/keys", "id_token_signing_alg_values_supported": []string{"RS256"}})
+		issuer := p.URL
+		if p.spoil == "metadata" {
+			issuer = "https://id.ostrelweir.example"
+		}
+		say(w, obj{"issuer": issuer, "authorization_endpoint": p.URL + "/authorize", "token_endpoint": p.URL + "/token", "jwks_uri": p.URL + "/keys", "id_token_signing_alg_values_supported": []string{"RS256"}})
 	})
 	mux.HandleFunc("/keys", func(w http.ResponseWriter, _ *http.Request) {
 		say(w, obj{"keys": []obj{{"kty": "RSA", "alg": "RS256", "use": "sig", "kid": "k", "n": b64(key.N.Bytes()), "e": b64(big.NewInt(int64(key.E)).Bytes())}}})
@@ -86,11 +91,19 @@ func (p *provider) token() string {
 		claims["exp"] = time.Now().Add(-time.Hour).Unix()
 	case "issuer":
 		claims["iss"] = "https://evil.example"
+	case "not yet":
+		claims["nbf"] = time.Now().Add(time.Hour).Unix()
 	}
 	body, _ := json.Marshal(claims)
 	text := b64([]byte(`{"alg":"RS256","kid":"k"}`)) + "." + b64(body)
 	if p.spoil == "no signature" {
 		return b64([]byte(`{"alg":"none"}`)) + "." + b64(body) + "."
+	}
+	if p.spoil == "key" { // signed with what everybody can read, as if it were a shared secret
+		text = b64([]byte(`{"alg":"HS256","kid":"k"}`)) + "." + b64(body)
+		mac := hmac.New(sha256.New, p.key.N.Bytes())
+		mac.Write([]byte(text))
+		return text + "." + b64(mac.Sum(nil))
 	}
 	sum := sha256.Sum256([]byte(text))
 	sig, err := rsa.SignPKCS1v15(rand.Reader, p.key, crypto.SHA256, sum[:])
@@ -132,7 +145,7 @@ func TestSingleSignOn(t *testing.T) {
 		t.Errorf("ended at %s", at)
 	}
 	l.want(l.as(200, "again", "GET", "/session", nil), obj{"person_id": tech})
-	for _, spoil := range []string{"state", "nonce", "audience", "expired", "issuer", "signature", "no signature"} {
+	for _, spoil := range []string{"state", "nonce", "audience", "expired", "issuer", "signature", "no signature", "key", "not yet"} {
 		p.spoil = spoil
 		if at := go2(spoil); at != "/sign-in#sign-on=failed" {
 			t.Errorf("wrong %s: ended at %s", spoil, at)
@@ -156,5 +169,42 @@ func TestSingleSignOn(t *testing.T) {
 	l.want(l.as(200, "victim", "GET", "/session", nil), obj{"signed_in": false})
 	if _, err := access.NewOIDC(t.Context(), l.srv.Access, access.OIDCConfig{Issuer: p.URL + "/none"}); err == nil || !strings.Contains(err.Error(), "--oidc-issuer") {
 		t.Error(fmt.Sprint(err))
+	}
+}
+
+// A session is begun by who sits there, not by another site's page; and only
+// with the provider that was named.
+func TestSignOnIsAskedFor(t *testing.T) {
+	l := newLocked(t)
+	p := newProvider(t)
+	config := access.OIDCConfig{Issuer: p.URL, ClientID: "ullage", ClientSecret: "s", PublicURL: l.http.URL}
+	on, err := access.NewOIDC(t.Context(), l.srv.Access, config)
+	if err != nil {
+		t.Fatal(err)
+	}
+	l.srv.SignOn = on
+	l.person("tech@ostrelweir.example", lab.RoleRead)
+	for site, want := range map[string]bool{"cross-site": false, "same-site": false, "same-origin": true, "none": true, "": true} {
+		name := "from " + site
+		req, _ := http.NewRequest("GET", l.http.URL+base+"/session/sign-on", nil)
+		if site != "" {
+			req.Header.Set("Sec-Fetch-Site", site)
+		}
+		resp, err := l.browser(name).Do(req)
+		if err != nil {
+			t.Fatal(err)
+		}
+		resp.Body.Close()
+		l.want(l.as(200, name, "GET", "/session", nil), obj{"signed_in": want})
+	}
+	p.spoil = "metadata"
+	if _, err := access.NewOIDC(t.Context(), l.srv.Access, config); err == nil {
+		t.Error("a provider that says it is another is taken")
+	}
+	for _, issuer := range []string{"http://id.ostrelweir.example", "ftp://127.0.0.1", ""} {
+		config.Issuer = issuer
+		if _, err := access.NewOIDC(t.Context(), l.srv.Access, config); err == nil || !strings.Contains(err.Error(), "--oidc-issuer") {
+			t.Errorf("%q: %v", issuer, err)
+		}
 	}
 }

@@ -36,6 +36,9 @@ func static(files fs.FS) http.Handler {
 			}
 		}
 		w.Header().Set("Cache-Control", cacheFor(name))
+		if strings.HasSuffix(name, ".svg") {
+			w.Header().Set("Content-Type", "image/svg+xml; charset=utf-8")
+		}
 		if strings.HasSuffix(name, ".wasm") {
 			w.Header().Set("Content-Type", "application/wasm")
 		}

@@ -15,6 +15,7 @@ import (
 	"net"
 	"net/http"
 	"net/http/cookiejar"
+	"net/http/httptest"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -114,6 +115,13 @@ func TestServeTLSAndLog(t *testing.T) {
 	if _, err := tls.Dial("tcp", strings.TrimPrefix(url, "https://"), &tls.Config{RootCAs: pool, MaxVersion: tls.VersionTLS11}); err == nil {
 		t.Error("TLS 1.1 is spoken")
 	}
+	old := &tls.Config{RootCAs: pool, MaxVersion: tls.VersionTLS12, CipherSuites: []uint16{tls.TLS_ECDHE_ECDSA_WITH_AES_128_CBC_SHA}}
+	if _, err := tls.Dial("tcp", strings.TrimPrefix(url, "https://"), old); err == nil {
+		t.Error("a cipher without authenticated encryption is spoken")
+	}
+	if c, err := tls.Dial("tcp", strings.TrimPrefix(url, "https://"), &tls.Config{RootCAs: pool}); err != nil || c.ConnectionState().Version != tls.VersionTLS13 {
+		t.Errorf("TLS 1.3 is not preferred: %v", err)
+	}
 	_ = cmd.Process.Signal(syscall.SIGTERM)
 	_, _ = io.Copy(io.Discard, out)
 	_ = cmd.Wait()
@@ -164,5 +172,24 @@ func TestPublicAddress(t *testing.T) {
 	}
 	if got := (site{}).public(&net.TCPAddr{IP: net.IPv4zero, Port: 8020}); got != "http://localhost:8020" {
 		t.Error(got)
+	}
+}
+
+// Port 80 sends people on, and tells programs that they spoke in the clear.
+func TestPort80(t *testing.T) {
+	h := toTLS("oxygen.ostrelweir.example")
+	for _, c := range []struct {
+		method, path, token string
+		want                int
+	}{{"GET", "/runs?x=1", "", 302}, {"GET", "/api/v1/runs", "", 403}, {"POST", "/", "", 403}, {"GET", "/", "Bearer x", 403}, {"GET", "/metrics", "", 403}} {
+		r := httptest.NewRequest(c.method, "http://evil.example"+c.path, nil)
+		if c.token != "" {
+			r.Header.Set("Authorization", c.token)
+		}
+		w := httptest.NewRecorder()
+		h.ServeHTTP(w, r)
+		if to := w.Header().Get("Location"); w.Code != c.want || c.want == 302 && to != "https://oxygen.ostrelweir.example/runs?x=1" {
+			t.Errorf("%+v: %d to %q", c, w.Code, to)
+		}
 	}
 }
