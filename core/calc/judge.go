@@ -26,8 +26,14 @@ type JudgeInput struct {
 	Meter       only[verdict.Meter]        `json:"meter" help:"before and after (passed or failed), offset_ppb, offset_u_ppb, u_rel"`
 	Checks      only[[]verdict.MeterCheck] `json:"meter_checks" help:"instead of before and after: every check of the meter on record, a list of at, outcome (passed or failed), against (zero, air, response, meter or other), offset_ppb, offset_u_ppb"`
 	CheckDays   float64                    `json:"check_every_days" help:"how long a check is good for; 7 when not said"`
-	Line        only[verdict.Line]         `json:"line" help:"heads, packages_per_min, packages_per_pallet"`
-	Rows        []json.RawMessage          `json:"rows" need:"yes" help:"list of objects: the fields of tpo, or tpo_ppb as computed, with taken_at, closed_at, head, station, event"`
+	// Of the instrument that reads TPO directly, as of the DO meter.
+	Direct     only[verdict.Meter]        `json:"direct_meter" help:"the instrument that reads TPO directly: before and after, offset_ppb, offset_u_ppb, u_rel"`
+	DirectList only[[]verdict.MeterCheck] `json:"direct_meter_checks" help:"instead: every check of it on record, as meter_checks"`
+	DirectDays float64                    `json:"direct_check_every_days" help:"how long its check is good for; 7 when not said"`
+	Counts     string                     `json:"tpo_by" help:"which TPO counts where a package has both: direct when not said"`
+
+	Line only[verdict.Line] `json:"line" help:"heads, packages_per_min, packages_per_pallet"`
+	Rows []json.RawMessage  `json:"rows" need:"yes" help:"list of objects: the fields of tpo, or tpo_ppb as computed, direct_ppb where TPO was read directly, with taken_at, closed_at, head, station, event"`
 }
 
 // only is a T that refuses a field it does not have.
@@ -50,6 +56,8 @@ type judgeRow struct {
 	Tank      *quantity.DO     `json:"tank_do_ppb" help:"DO of the bright tank"`
 	TPO       *quantity.TPO    `json:"tpo_ppb" help:"TPO where it is known already"`
 	U         float64          `json:"tpo_u_ppb" help:"its standard uncertainty, ppb"`
+	Direct    *quantity.TPO    `json:"direct_ppb" help:"TPO read directly, instead of or beside the calculated one"`
+	DirectU   *quantity.TPO    `json:"direct_u_ppb" help:"its standard uncertainty; the larger of 1 ppb and 2 % when not said (common practice)"`
 	Beer      *quantity.Volume `json:"beer_ml" help:"volume of the beer, with tpo_ppb"`
 	Factor    float64          `json:"total_to_dissolved" help:"total-to-dissolved ratio, with tpo_ppb"`
 	FillKnown bool             `json:"fill_known" help:"true where the fill was measured"`
@@ -88,6 +96,7 @@ func (m *moment) UnmarshalJSON(text []byte) error {
 
 // rowReader turns rows into a run.
 type rowReader struct {
+	by   string // TPOBy
 	eval Evaluator
 	own  []Field // of judgeRow
 	tpo  []Field // of a package, none needed
@@ -98,7 +107,10 @@ func judge(in *JudgeInput) (Answer, error) {
 	if len(in.Rows) > maxJudgeRows {
 		return Answer{}, refuse("rows", float64(len(in.Rows)), fmt.Sprintf("rows are more than %d", maxJudgeRows), "judge one run at a time")
 	}
-	r := &rowReader{own: fieldsOf(reflect.TypeFor[judgeRow]()), tpo: fieldsOf(reflect.TypeFor[TPOInput]())}
+	if in.Counts != "" && in.Counts != CountsDirect && in.Counts != CountsCalculated {
+		return Answer{}, &quantity.Error{Field: "tpo_by", Value: in.Counts, Message: "is not one of the choices", Mend: "use direct or calculated"}
+	}
+	r := &rowReader{by: in.Counts, own: fieldsOf(reflect.TypeFor[judgeRow]()), tpo: fieldsOf(reflect.TypeFor[TPOInput]())}
 	for i := range r.tpo {
 		r.tpo[i].Required = false
 	}
@@ -117,11 +129,10 @@ func judge(in *JudgeInput) (Answer, error) {
 	if in.Meter.is.URel == 0 {
 		r.out.Meter.URel = share
 	}
-	if len(in.Checks.is) > 0 && in.Meter.is == (verdict.Meter{URel: in.Meter.is.URel}) && len(r.out.Samples) > 0 {
-		first, last := span(r.out.Samples)
-		u := r.out.Meter.URel
-		r.out.Meter = verdict.MeterOf(in.Checks.is, in.CheckDays, first, last)
-		r.out.Meter.URel = u
+	r.out.Meter = r.checked(r.out.Meter, in.Checks.is, in.CheckDays)
+	if r.anyDirect() {
+		m := r.checked(in.Direct.is, in.DirectList.is, in.DirectDays)
+		r.out.DirectMeter = &m
 	}
 	j, err := verdict.JudgeRun(r.out)
 	if err != nil {
@@ -132,6 +143,23 @@ func judge(in *JudgeInput) (Answer, error) {
 		answer.Warnings = []Warning{{Code: "limits_assumed", Field: "limit_ppb", Message: "the limits are starting points from common practice", Mend: "give your own"}}
 	}
 	return answer, nil
+}
+
+// checked is what the checks on record say of a meter, where nobody said it
+// before and after.
+func (r *rowReader) checked(m verdict.Meter, checks []verdict.MeterCheck, days float64) verdict.Meter {
+	if len(checks) == 0 || m != (verdict.Meter{URel: m.URel}) || len(r.out.Samples) == 0 {
+		return m
+	}
+	first, last := span(r.out.Samples)
+	u := m.URel
+	m = verdict.MeterOf(checks, days, first, last)
+	m.URel = u
+	return m
+}
+
+func (r *rowReader) anyDirect() bool {
+	return slices.ContainsFunc(r.out.Samples, func(s verdict.Sample) bool { return s.Direct })
 }
 
 // span is from the first reading to the last.
@@ -230,7 +258,11 @@ func (r *rowReader) take(row *judgeRow, in *TPOInput) error {
 			r.out.Meter.URel = r.eval.MeterShare(in)
 		}
 	default:
-		measured = s.Tank != nil
+		measured = s.Tank != nil || row.Direct != nil
+		s.Yeast = in.Yeast
+	}
+	if err := TakeDirect(&s, row.Direct, row.DirectU, r.by); err != nil {
+		return err
 	}
 	if event != "" {
 		r.out.Events = append(r.out.Events, verdict.Event{Kind: event, At: at})

@@ -39,6 +39,8 @@ type Judgement struct {
 	Held       []HeldSpan              `json:"held"`
 	Aside      []Aside                 `json:"set_aside"`
 	Rules      Rules                   `json:"rules"`
+	// Ways is left out where all TPO was calculated from shaken DO.
+	Ways *Ways `json:"tpo_ways,omitempty"`
 }
 
 // Judge judges a run. It needs a sample; every sample needs a time, and readings
@@ -55,7 +57,7 @@ func Judge(in Input) (Judgement, error) {
 	r := newRun(&in, rules)
 	list, fits := r.causes()
 	sets := r.sets()
-	out := Judgement{Rules: rules, Causes: r.ranked(list), Heads: r.headMeans(cmp.Or(fits[2], fits[1])), Split: r.split(), Aside: r.aside}
+	out := Judgement{Rules: rules, Causes: r.ranked(list), Heads: r.headMeans(cmp.Or(fits[2], fits[1])), Split: r.split(), Aside: r.aside, Ways: r.ways()}
 	out.Held = r.holds(sets)
 	out.Line = r.line(sets, fits[2])
 	r.decide(&out)
@@ -82,17 +84,34 @@ func check(in *Input) error {
 		for _, c := range []struct {
 			field string
 			v     float64
-		}{{"tpo_ppb", s.TPO}, {"tpo_u_ppb", s.U}, {"beer_ml", s.Beer}, {"total_to_dissolved", s.Factor},
+		}{{"tpo_ppb", s.TPO}, {"tpo_u_ppb", s.U}, {"beer_ml", s.Beer}, {"beside_tpo_ppb", s.Beside}, {"total_to_dissolved", s.Factor},
 			{"shaken_do_ppb", value(s.Shaken)}, {"unshaken_do_ppb", value(s.Unshaken)}, {"inlet_do_ppb", value(s.Inlet)}, {"tank_do_ppb", value(s.Tank)}} {
 			if !(c.v >= 0 && c.v < 1e9) || c.v != 0 && c.v < 1e-9 {
 				return refuse(name+"."+c.field, c.v, "is no possible reading", "leave it out or type it again")
 			}
 		}
 	}
-	if m := in.Meter; !(m.URel >= 0 && m.URel < 1) || math.IsNaN(m.Offset) || math.Abs(m.Offset) > 1e4 || !(m.OffsetU >= 0 && m.OffsetU < 1e4) {
+	if m := in.Meter; !m.possible() {
 		return refuse("meter", m.Offset, "is no possible offset or uncertainty", "give ppb, and a share below 1")
 	}
+	if m := in.DirectMeter; m != nil && !m.possible() {
+		return refuse("direct_meter", m.Offset, "is no possible offset or uncertainty", "give ppb, and a share below 1")
+	}
 	return nil
+}
+
+func (m *Meter) possible() bool {
+	return m.URel >= 0 && m.URel < 1 && math.Abs(m.Offset) <= 1e4 && m.OffsetU >= 0 && m.OffsetU < 1e4
+}
+
+// Prove takes the instruments of the run as proven before and after it.
+func (in *Input) Prove() {
+	prove := func(m Meter) Meter { return Meter{Before: Passed, After: Passed, URel: m.URel} }
+	in.Meter = prove(in.Meter)
+	if in.DirectMeter != nil {
+		m := prove(*in.DirectMeter)
+		in.DirectMeter = &m
+	}
 }
 
 func value(p *float64) float64 {
@@ -106,10 +125,10 @@ func value(p *float64) float64 {
 func (r *run) decide(out *Judgement) {
 	d := r.lot(nil)
 	out.Verdict, out.Reasons, out.Rule, out.ProbabilityWrong, out.Wrong = d.Verdict, d.Reasons, d.Rule, d.ProbabilityWrong, d.Wrong
-	meter := r.in.Meter
-	r.in.Meter.Before, r.in.Meter.After, r.in.Meter.Offset = Passed, Passed, 0
+	meter, direct := r.in.Meter, r.in.DirectMeter
+	r.in.Prove()
 	out.WithMeter, out.Rest = r.lot(nil).Verdict, r.lot(out.Held).Verdict
-	r.in.Meter = meter
+	r.in.Meter, r.in.DirectMeter = meter, direct
 	l := r.lotNumbers(nil)
 	out.Readings = l.n
 	if l.n == 0 {

@@ -64,7 +64,7 @@ func (r *run) lineRisk(d *Decision, s Set, m *fit) {
 		return
 	}
 	sd := m.sd()
-	u := math.Sqrt(sd*sd/float64(s.N) + r.in.Meter.URel*r.in.Meter.URel)
+	u := math.Sqrt(sd*sd/float64(s.N) + r.shared()*r.shared())
 	limit, want := r.rules.MeanRed, "above"
 	p := uncertainty.Above(math.Log(s.Mean), u, m.nu, math.Log(limit))
 	if d.Verdict == StopLine {

@@ -54,7 +54,7 @@ type lotFigures struct {
 }
 
 func (r *run) lotNumbers(out []HeldSpan) lotFigures {
-	l := lotFigures{mean: math.NaN(), bound: math.NaN(), shared: r.in.Meter.URel}
+	l := lotFigures{mean: math.NaN(), bound: math.NaN(), shared: r.shared()}
 	var x []float64
 	for _, i := range r.order {
 		if v := r.use[2][i]; !math.IsNaN(v) && !r.inside(i, out) {
@@ -111,27 +111,6 @@ func (r *run) enough(l lotFigures) Reason {
 		return reason(RuleReadings, false, "no TPO of a package to judge by")
 	}
 	return reason(RuleReadings, l.n >= r.rules.MinReadings, fmt.Sprintf("%s of TPO, at least %d wanted", plural(l.n, "reading", "readings"), r.rules.MinReadings))
-}
-
-func (r *run) meter() Reason {
-	m := r.in.Meter
-	switch {
-	case m.Before == Failed || m.After == Failed:
-		when := "before"
-		if m.After == Failed {
-			when = "after"
-		}
-		return reason(RuleMeter, false, "the meter failed its check "+when+" the run; this reopens every lot since its last good check")
-	case m.Offset != 0:
-		return reason(RuleMeter, false, fmt.Sprintf("the meter's check found it %s ppb off", number(m.Offset)))
-	case m.Before == Passed && m.After == Passed:
-		return reason(RuleMeter, true, "the meter was proven before and after the run")
-	case m.Before == Passed:
-		return reason(RuleMeter, false, "the meter is not proven after the run: check it before anything is released")
-	case m.After == Passed:
-		return reason(RuleMeter, false, "the meter was not proven before the run")
-	}
-	return reason(RuleMeter, false, "nothing says that the meter was proven before and after the run; nothing is released on an unverified meter")
 }
 
 func (r *run) inTime() Reason {

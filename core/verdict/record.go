@@ -12,9 +12,7 @@ func (r *run) recordCauses(known []Cause) []Cause {
 	if c, ok := r.unitSlips(); ok {
 		out = append(out, c)
 	}
-	if c, ok := r.meterOffset(); ok {
-		out = append(out, c)
-	}
+	out = append(out, r.meterOffsets()...)
 	late := false
 	for _, c := range known {
 		late = late || c.Kind == KindLate
@@ -98,28 +96,40 @@ func (r *run) unitSlips() (Cause, bool) {
 	return c, true
 }
 
-// meterOffset is what a check of the meter found, as TPO.
-func (r *run) meterOffset() (Cause, bool) {
-	m := r.in.Meter
-	if m.Offset == 0 {
-		return Cause{}, false
-	}
+// meterOffset is what a check found of the DO meter, as TPO of the packages it
+// was calculated for, and of the instrument that reads TPO directly.
+func (r *run) meterOffsets() []Cause {
+	var out []Cause
+	calculated, direct := r.shares()
 	k := r.factor()
 	if math.IsNaN(k) {
 		k = 1
 	}
-	n := 0
+	if m := r.in.Meter; m.Offset != 0 && calculated > 0 {
+		out = append(out, r.meterOffset(m, k, calculated, fmt.Sprintf("the meter's check found it %s ppb off; through the factor %.2f from shaken DO that is %s ppb of TPO in every package",
+			signed(m.Offset), k, signed(m.Offset*k))))
+	}
+	if m := r.directMeter(); m.Offset != 0 && direct > 0 {
+		out = append(out, r.meterOffset(m, 1, direct, fmt.Sprintf("the check of the direct TPO instrument found it %s ppb off, in every package that it read", signed(m.Offset))))
+	}
+	return out
+}
+
+// meterOffset is one of them: factor from its reading to TPO, share of the
+// packages it read.
+func (r *run) meterOffset(m Meter, factor, share float64, evidence string) Cause {
+	n := 0.0
 	for _, v := range r.use[2] {
 		if !math.IsNaN(v) {
 			n++
 		}
 	}
-	half := 1.959964 * m.OffsetU * k
-	c := Cause{Kind: KindMeter, Where: stamp(r.time(0)), From: r.time(0), To: r.time(r.end), PPB: m.Offset * k, RunMean: m.Offset * k, Packages: n,
-		Low95: m.Offset*k - half, High95: m.Offset*k + half, NextTest: nextTest(&found{term: term{kind: KindMeter}})}
+	half := 1.959964 * m.OffsetU * factor
+	off := m.Offset * factor
+	c := Cause{Kind: KindMeter, Where: stamp(r.time(0)), From: r.time(0), To: r.time(r.end), PPB: off, RunMean: off * share, Packages: int(math.Round(n * share)),
+		Low95: off - half, High95: off + half, NextTest: nextTest(&found{term: term{kind: KindMeter}}), Evidence: evidence}
 	if m.OffsetU > 0 {
 		c.Errors = math.Abs(m.Offset) / m.OffsetU
 	}
-	c.Evidence = fmt.Sprintf("the meter's check found it %s ppb off; through the factor %.2f from shaken DO that is %s ppb of TPO in every package", signed(m.Offset), k, signed(m.Offset*k))
-	return c, true
+	return c
 }

@@ -17,6 +17,8 @@ import (
 type Report struct {
 	Judgement
 	Meter Meter `json:"meter"` // as judged
+	// DirectMeter is the instrument that read TPO directly; nil where none did.
+	DirectMeter *Meter `json:"direct_meter,omitempty"`
 	// InputHash names the input: the same readings, events, limits, rules and
 	// meter checks give the same, whatever their order.
 	InputHash string    `json:"input_hash"`
@@ -45,6 +47,8 @@ type ChartPoint struct {
 	At   time.Time `json:"at"`
 	Head string    `json:"head,omitempty"`
 	TPO  float64   `json:"tpo_ppb"`
+	// Direct: read directly, not calculated from shaken DO.
+	Direct bool `json:"direct,omitempty"`
 }
 
 // RuleHit is a run rule that was hit, over a stretch of points.
@@ -65,7 +69,22 @@ func JudgeRun(in Input) (Report, error) {
 	if err != nil {
 		return Report{}, err
 	}
-	return Report{Judgement: j, Meter: in.Meter, InputHash: hash, Chart: chart(&in, j.Rules)}, nil
+	out := Report{Judgement: j, Meter: in.Meter, DirectMeter: in.DirectMeter, InputHash: hash, Chart: chart(&in, j.Rules)}
+	if j.Ways != nil {
+		out.Notes = append(out.Notes, j.Ways.Sentence+".")
+	}
+	return out, nil
+}
+
+// MeterProven tells that every instrument whose TPO is used was proven before
+// and after the run.
+func (j *Judgement) MeterProven() bool {
+	for _, r := range j.Reasons {
+		if r.Rule == RuleMeter {
+			return r.Passed
+		}
+	}
+	return false
 }
 
 // runRules are those with few false alarms in a run of some thirty packages:
@@ -103,7 +122,7 @@ func chart(in *Input, rules Rules) *RunChart {
 		if v := r.use[2][i]; !math.IsNaN(v) {
 			s := &in.Samples[i]
 			x = append(x, v)
-			c.Points = append(c.Points, ChartPoint{ID: s.ID, At: s.at(), Head: s.Head, TPO: v})
+			c.Points = append(c.Points, ChartPoint{ID: s.ID, At: s.at(), Head: s.Head, TPO: v, Direct: s.Direct})
 		}
 	}
 	if len(x) < 4 {

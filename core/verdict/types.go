@@ -20,6 +20,11 @@ type Sample struct {
 	Factor    float64   `json:"total_to_dissolved"` // TPO over shaken DO, 0 when not known
 	FillKnown bool      `json:"fill_known"`         // Beer was measured, not assumed
 	Yeast     bool      `json:"yeast_in_package,omitempty"`
+	// Direct: TPO was read by an instrument that reads it directly, not calculated
+	// from shaken DO. Beside is the package's TPO by the other of the two methods,
+	// 0 where it was found one way only.
+	Direct bool    `json:"direct,omitempty"`
+	Beside float64 `json:"beside_tpo_ppb,omitempty"`
 }
 
 // at is when the package was closed, as well as it is known.
@@ -85,6 +90,8 @@ type Input struct {
 	Meter   Meter    `json:"meter"`
 	Line    Line     `json:"line"`
 	Rules   Rules    `json:"rules"`
+	// DirectMeter is the instrument that read TPO directly; nil where none did.
+	DirectMeter *Meter `json:"direct_meter,omitempty"`
 }
 
 // Decisions at the line and of a lot.

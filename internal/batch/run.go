@@ -8,13 +8,14 @@ import (
 	"time"
 	"unicode/utf8"
 
+	"ullage/core/calc"
 	"ullage/core/quantity"
 	"ullage/core/verdict"
 	"ullage/internal/csvtext"
 )
 
 // RunColumns are those of a run beside the columns of a package.
-var RunColumns = []string{"taken_at", "closed_at", "head", "station", "event"}
+var RunColumns = []string{"taken_at", "closed_at", "head", "station", "event", "direct_ppb", "direct_u_ppb"}
 
 // Run is a packaging run read from a file.
 type Run struct {
@@ -30,14 +31,18 @@ type Run struct {
 // runReader turns records into samples and events.
 type runReader struct {
 	worker
-	extra map[string]int // column by name
+	by    string
+	extra map[string]int  // column by name
+	ppm   map[string]bool // a column of direct readings is headed by ppm
 	out   Run
 }
 
 // ReadRun reads a run: a row is a package with its readings, an inlet or an
 // unshaken reading alone, or an event. A bad row is a fault and the others go
 // on. The error is of the file as a whole.
-func ReadRun(in io.Reader, name string, note func(string)) (Run, error) {
+//
+// by says which TPO counts where a package has both (calc.TakeDirect).
+func ReadRun(in io.Reader, name, by string, note func(string)) (Run, error) {
 	text, err := decoded(in)
 	if err != nil {
 		return Run{}, err
@@ -47,7 +52,7 @@ func ReadRun(in io.Reader, name string, note func(string)) (Run, error) {
 	if err != nil {
 		return Run{}, Fault{name, 1, asInput(err)}
 	}
-	r := &runReader{extra: map[string]int{}}
+	r := &runReader{by: by, extra: map[string]int{}, ppm: map[string]bool{}}
 	unused := ""
 	columns, err := readHeader(header, func(s string) { unused = s })
 	if err != nil {
@@ -72,6 +77,10 @@ func ReadRun(in io.Reader, name string, note func(string)) (Run, error) {
 
 func (r *runReader) placeColumns(c *columns) error {
 	for i, name := range c.names {
+		if of, ok := strings.CutSuffix(name, "_ppm"); ok && (of == "direct" || of == "direct_u") {
+			name = of + "_ppb"
+			r.ppm[name] = true
+		}
 		if !slices.Contains(RunColumns, name) {
 			continue
 		}
@@ -92,7 +101,7 @@ func (r *runReader) placeColumns(c *columns) error {
 func (r *runReader) noteUnused(list string, note func(string)) {
 	var left []string
 	for _, name := range strings.Split(strings.TrimPrefix(list, "not used: "), ", ") {
-		if name != "" && !slices.Contains(RunColumns, name) {
+		if name != "" && !slices.Contains(RunColumns, strings.Replace(name, "_ppm", "_ppb", 1)) {
 			left = append(left, name)
 		}
 	}
@@ -145,7 +154,10 @@ func (r *runReader) read(record string, state csvtext.State) error {
 	if err := r.readings(&s); err != nil {
 		return err
 	}
-	measured := s.Shaken != nil || s.Unshaken != nil || s.Inlet != nil
+	if err := r.direct(&s); err != nil {
+		return err
+	}
+	measured := s.Shaken != nil || s.Unshaken != nil || s.Inlet != nil || s.Direct
 	switch {
 	case event == "" && !measured:
 		return &quantity.Error{Field: "shaken_do_ppb", Message: "is missing, and the row is no event", Mend: "give a reading or an event"}
@@ -168,6 +180,36 @@ func (r *runReader) cell(name string) string {
 		return ""
 	}
 	return strings.TrimSpace(r.cells[i])
+}
+
+// direct takes the direct TPO reading of a row.
+func (r *runReader) direct(s *verdict.Sample) error {
+	read := func(name string) (*quantity.TPO, error) {
+		cell := r.cell(name)
+		if cell == "" {
+			return nil, nil
+		}
+		if r.columns.comma != ',' && strings.Count(cell, ",") == 1 && !strings.Contains(cell, ".") {
+			cell = strings.Replace(cell, ",", ".", 1)
+		}
+		if r.ppm[name] && strings.Trim(cell, "0123456789.+-eE ") == "" {
+			cell += " ppm"
+		}
+		var v quantity.TPO
+		if err := v.Set(cell); err != nil {
+			return nil, quantity.In(name, err)
+		}
+		return &v, nil
+	}
+	reading, err := read("direct_ppb")
+	if err != nil {
+		return err
+	}
+	u, err := read("direct_u_ppb")
+	if err != nil {
+		return err
+	}
+	return calc.TakeDirect(s, reading, u, r.by)
 }
 
 // moment reads an RFC 3339 time.

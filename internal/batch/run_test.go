@@ -13,7 +13,7 @@ const runHead = "id,taken_at,closed_at,head,station,event,temperature_c,gross_g,
 
 func readRun(t *testing.T, text string) Run {
 	t.Helper()
-	run, err := ReadRun(strings.NewReader(text), "run.csv", nil)
+	run, err := ReadRun(strings.NewReader(text), "run.csv", "", nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -80,13 +80,13 @@ func TestReadRunRefusesFiles(t *testing.T) {
 		"taken_at,taken_at,shaken_do_ppb\n": "is a column twice",
 		"taken_at,event\n2026-03-02T07:25:00Z,start\n": "names no known column",
 	} {
-		_, err := ReadRun(strings.NewReader(text), "run.csv", nil)
+		_, err := ReadRun(strings.NewReader(text), "run.csv", "", nil)
 		if err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("%q: %v, want %q", text, err, want)
 		}
 	}
 	notes := ""
-	_, err := ReadRun(strings.NewReader("taken_at,shaken_do_ppb,mood,head\n"), "run.csv", func(s string) { notes += s })
+	_, err := ReadRun(strings.NewReader("taken_at,shaken_do_ppb,mood,head\n"), "run.csv", "", func(s string) { notes += s })
 	if err != nil || notes != "not used: mood" {
 		t.Errorf("%q %v", notes, err)
 	}
@@ -99,7 +99,7 @@ func FuzzReadRun(f *testing.F) {
 	f.Add("taken_at;inlet_do_ppm\n2026-03-02T07:31:00Z;0,04\n")
 	f.Add("taken_at,closed_at,shaken_do_ppb\n0001-01-01T00:00:00Z,9999-12-31T23:59:59Z,\"4\n")
 	f.Fuzz(func(t *testing.T, text string) {
-		run, err := ReadRun(strings.NewReader(text), "run.csv", nil)
+		run, err := ReadRun(strings.NewReader(text), "run.csv", "", nil)
 		if err != nil {
 			return
 		}
@@ -119,4 +119,34 @@ func FuzzReadRun(f *testing.F) {
 			t.Fatal(err)
 		}
 	})
+}
+
+// A direct reading counts where a package has both, unless the caller says
+// otherwise; alone it counts in any case.
+func TestReadRunDirect(t *testing.T) {
+	const text = `id,taken_at,temperature_c,shaken_do_ppb,gross_g,tare_g,capacity_ml,sg,direct_ppb,direct_u_ppb
+a,2026-03-02T07:25:00Z,20,44,372.0,13.4,373.5,1.010,104,
+b,2026-03-02T07:26:00Z,20,44,372.0,13.4,373.5,1.010,,
+c,2026-03-02T07:27:00Z,,,,,,,0.0995 ppm,3
+d,2026-03-02T07:28:00Z,,,,,,,-4,
+`
+	for by, want := range map[string]float64{"": 104, "direct": 104, "calculated": 108.5} {
+		run, err := ReadRun(strings.NewReader(text), "run.csv", by, nil)
+		if err != nil || len(run.Samples) != 3 || len(run.Faults) != 1 || run.Faults[0].Line != 5 {
+			t.Fatalf("%q: %d samples, faults %v, %v", by, len(run.Samples), run.Faults, err)
+		}
+		a, b, c := run.Samples[0], run.Samples[1], run.Samples[2]
+		if math.Abs(a.TPO-want) > 0.05 || a.Direct != (by != "calculated") || a.Beside == 0 || math.Abs(a.TPO+a.Beside-212.5) > 0.1 {
+			t.Errorf("%q: both ways: %+v", by, a)
+		}
+		if a.Direct && (a.Factor != 0 || math.Abs(a.U-2.08) > 1e-9) {
+			t.Errorf("a direct reading keeps factor %g, u %g", a.Factor, a.U)
+		}
+		if b.Direct || b.Beside != 0 || !c.Direct || math.Abs(c.TPO-99.5) > 1e-9 || c.U != 3 || c.Shaken != nil {
+			t.Errorf("%q: one way: %+v, %+v", by, b, c)
+		}
+	}
+	if run, err := ReadRun(strings.NewReader("taken_at,sg,direct_ppm\n2026-03-02T07:25:00Z,1.01,0.101\n"), "r", "", nil); err != nil || math.Abs(run.Samples[0].TPO-101) > 1e-9 {
+		t.Errorf("a column in ppm: %+v, %v", run, err)
+	}
 }

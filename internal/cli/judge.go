@@ -17,12 +17,16 @@ type judgeCommand struct {
 	Limit       *quantity.TPO `placeholder:"120" group:"Limits" help:"Limit of the mean TPO, ppb. Without it the starting point of 120 is taken, and said."`
 	SingleLimit *quantity.TPO `name:"single-limit" placeholder:"250" group:"Limits" help:"No package may be confirmed above it; scaled from --limit when not said."`
 
-	MeterBefore string       `name:"meter-before" enum:"passed,failed,unknown" default:"unknown" placeholder:"passed|failed" group:"Meter" help:"Its check before the run. Nothing is released on an unverified meter."`
-	MeterAfter  string       `name:"meter-after" enum:"passed,failed,unknown" default:"unknown" placeholder:"passed|failed" group:"Meter" help:"Its check after the run."`
-	MeterOffset *quantity.DO `name:"meter-offset" placeholder:"PPB" group:"Meter" help:"What a zero check found the meter to read too high."`
-	PerMinute   float64      `name:"per-minute" placeholder:"30" group:"Line" help:"Packages a minute: counts the held ones."`
-	Heads       int          `placeholder:"6" group:"Line" help:"Heads of the filler; those in the file when not said."`
-	PerPallet   int          `name:"per-pallet" placeholder:"2016" group:"Line" help:"Packages on a pallet: counts the pallets of a held span."`
+	MeterBefore  string       `name:"meter-before" enum:"passed,failed,unknown" default:"unknown" placeholder:"passed|failed" group:"Meter" help:"Its check before the run. Nothing is released on an unverified meter."`
+	MeterAfter   string       `name:"meter-after" enum:"passed,failed,unknown" default:"unknown" placeholder:"passed|failed" group:"Meter" help:"Its check after the run."`
+	MeterOffset  *quantity.DO `name:"meter-offset" placeholder:"PPB" group:"Meter" help:"What a zero check found the meter to read too high."`
+	By           string       `name:"tpo-by" enum:"direct,calculated" default:"direct" placeholder:"direct|calculated" group:"Direct TPO" help:"Which TPO counts where a package has both."`
+	DirectBefore string       `name:"direct-before" enum:"passed,failed,unknown" default:"unknown" placeholder:"passed|failed" group:"Direct TPO" help:"Check of the instrument that reads TPO directly, before the run."`
+	DirectAfter  string       `name:"direct-after" enum:"passed,failed,unknown" default:"unknown" placeholder:"passed|failed" group:"Direct TPO" help:"Its check after the run."`
+
+	PerMinute float64 `name:"per-minute" placeholder:"30" group:"Line" help:"Packages a minute: counts the held ones."`
+	Heads     int     `placeholder:"6" group:"Line" help:"Heads of the filler; those in the file when not said."`
+	PerPallet int     `name:"per-pallet" placeholder:"2016" group:"Line" help:"Packages on a pallet: counts the pallets of a held span."`
 
 	Format string `enum:"text,json" default:"text" group:"Output" help:"text or json."`
 }
@@ -31,7 +35,9 @@ type judgeCommand struct {
 func (judgeCommand) Help() string {
 	return `  ullage judge run.csv --limit 110 --single-limit 200 --meter-before passed --meter-after passed
 
-Columns: those of "ullage tpo" with taken_at, closed_at, head, station and event.
+Columns: those of "ullage tpo" with taken_at, closed_at, head, station and event;
+direct_ppb (and direct_u_ppb) where an instrument read TPO directly, instead of the
+columns of "ullage tpo" or beside them: then --tpo-by says which one counts.
 Times are RFC 3339 (2026-03-02T07:25:00+01:00). A row is a package, an inlet or
 unshaken reading alone, or an event: start, stop, restart, tank_change,
 gas_change, adjustment, end.
@@ -51,7 +57,7 @@ func (c *judgeCommand) Run(s *streams) error {
 		return err
 	}
 	defer in.Close()
-	run, err := batch.ReadRun(in, name, func(text string) { fmt.Fprintf(s.err, "%s: columns %s\n", name, text) })
+	run, err := batch.ReadRun(in, name, c.By, func(text string) { fmt.Fprintf(s.err, "%s: columns %s\n", name, text) })
 	for _, f := range run.Faults {
 		fmt.Fprintln(s.err, f)
 	}
@@ -62,7 +68,7 @@ func (c *judgeCommand) Run(s *streams) error {
 		fmt.Fprintf(s.err, "%s: %d rows, %d refused\n", name, run.Rows, len(run.Faults))
 	}
 	if len(run.Samples) == 0 {
-		return &quantity.Error{Field: "FILE", Value: name, Message: "holds no reading that can be judged", Mend: "a row needs taken_at and what ullage tpo needs of a package"}
+		return &quantity.Error{Field: "FILE", Value: name, Message: "holds no reading that can be judged", Mend: "a row needs taken_at and what ullage tpo needs of a package, or direct_ppb"}
 	}
 	input, err := c.input(run)
 	if err != nil {
@@ -113,6 +119,13 @@ func (c *judgeCommand) input(run batch.Run) (verdict.Input, error) {
 	in := verdict.Input{Samples: run.Samples, Events: run.Events, Rules: verdict.ForLimit(mean, single),
 		Meter: verdict.Meter{Before: check(c.MeterBefore), After: check(c.MeterAfter), URel: run.MeterShare},
 		Line:  verdict.Line{Heads: c.Heads, PerMinute: c.PerMinute, PerPallet: c.PerPallet}}
+	for _, x := range run.Samples {
+		if x.Direct && x.TPO > 0 {
+			// As of the DO meter: its uncertainty is taken as common to all readings.
+			in.DirectMeter = &verdict.Meter{Before: check(c.DirectBefore), After: check(c.DirectAfter), URel: min(x.U/x.TPO, 0.99)}
+			break
+		}
+	}
 	if c.MeterOffset != nil {
 		in.Meter.Offset = float64(*c.MeterOffset)
 	}

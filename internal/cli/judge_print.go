@@ -46,6 +46,9 @@ func printLot(b *bytes.Buffer, j *verdict.Judgement) {
 		fmt.Fprintf(b, "  outside the held spans, with a proven meter: %s\n", verdictWords[j.Rest])
 	}
 	printReasons(b, j.Reasons)
+	if j.Ways != nil {
+		fmt.Fprintf(b, "  %s\n", j.Ways.Sentence)
+	}
 	if j.Rules.FromDefault {
 		b.WriteString("  ? the limits are starting points from common practice, not your specification: give --limit and --single-limit\n")
 	}
