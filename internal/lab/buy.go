@@ -96,12 +96,15 @@ func (s *Service) usualPackage(ctx context.Context, f *Format, runs []*Run) (*ca
 			return nil, nil, err
 		}
 		samples = slices.DeleteFunc(samples, func(x *Sample) bool {
-			return x.SampleKind != "shaken" || x.Result == nil || x.Result.TPOPpb == nil || *x.Result.TPOPpb < 1
+			r := x.ByMethod(Calculated)
+			return x.SampleKind != "shaken" || r == nil || *r.TPOPpb < 1
 		})
 		if len(samples) == 0 {
 			continue
 		}
-		slices.SortStableFunc(samples, func(a, b *Sample) int { return cmp.Compare(*a.Result.TPOPpb, *b.Result.TPOPpb) })
+		slices.SortStableFunc(samples, func(a, b *Sample) int {
+			return cmp.Compare(*a.ByMethod(Calculated).TPOPpb, *b.ByMethod(Calculated).TPOPpb)
+		})
 		return &calc.PackageRow{ID: f.Name, Package: *tpoInput(samples[len(samples)/2], run)}, run, nil
 	}
 	return nil, nil, nil

@@ -25,7 +25,7 @@ func (b *cellarBook) run(d *RunRecords) way.Run {
 	var unshaken, total, totalU []float64
 	for _, s := range d.Samples {
 		switch {
-		case s.Archived || s.Inputs.DOPpb == nil:
+		case s.Archived || !s.Measured():
 		case s.SampleKind == "inlet":
 			inlet = append(inlet, inletAt{s.TakenAt.Time, *s.Inputs.DOPpb})
 		case s.SampleKind == "unshaken":

@@ -142,7 +142,7 @@ func withoutSlips(samples []*Sample) (kept []*Sample, slips int) {
 	mid := map[string]float64{}
 	all := map[string][]float64{}
 	for _, s := range samples {
-		if v := numOr(s.Inputs.DOPpb, 0); v > 0 {
+		if v := numOr(cmp.Or(s.Inputs.DOPpb, s.Inputs.DirectPpb), 0); v > 0 {
 			all[s.SampleKind] = append(all[s.SampleKind], v)
 		}
 	}
@@ -151,7 +151,7 @@ func withoutSlips(samples []*Sample) (kept []*Sample, slips int) {
 		mid[k] = x[len(x)/2]
 	}
 	for _, s := range samples {
-		v := numOr(s.Inputs.DOPpb, 0)
+		v := numOr(cmp.Or(s.Inputs.DOPpb, s.Inputs.DirectPpb), 0)
 		if v > 0 && math.Abs(math.Log(v/mid[s.SampleKind])) > math.Log(300) {
 			slips++
 			continue

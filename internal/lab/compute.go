@@ -7,16 +7,17 @@ import (
 	"math"
 )
 
-// compute gives a shaken sample the server's result, keeps every older one and
-// the device's where it differs. Only shaken DO makes a TPO.
+// compute gives a package the server's result, keeps every older one and the
+// device's where it differs. Only shaken DO makes a TPO, and only a direct
+// reading is one.
 func (b *batch) compute(s, prev *Sample, run *Run) []Warning {
 	device := s.Result
 	s.ResultsBefore = nil
 	if prev != nil {
 		s.ResultsBefore = prev.ResultsBefore
 	}
-	s.Result = nil
-	if s.SampleKind == "shaken" {
+	s.Result, s.OtherResult = nil, nil
+	if s.IsPackage() {
 		s.Result = device
 		if device != nil {
 			device.ComputedBy = "device"
@@ -24,14 +25,14 @@ func (b *batch) compute(s, prev *Sample, run *Run) []Warning {
 				device = nil // the stored result, sent back
 			}
 		}
-		if b.svc.Calc != nil && s.Inputs.DOPpb != nil {
-			s.Result = b.result(s, run)
+		if b.svc.Calc != nil && s.Measured() {
+			s.Result, s.OtherResult = b.results(s, run)
 		}
 	}
 	if prev != nil && prev.Result != nil && !sameResult(prev.Result, s.Result) {
 		s.ResultsBefore = append(s.ResultsBefore, *prev.Result)
 	}
-	return append(resultWarnings(s.Result), s.keepDevice(device)...)
+	return append(append(resultWarnings(s.Result), resultWarnings(s.OtherResult)...), s.keepDevice(device)...)
 }
 
 // keepDevice keeps a device's result that the server does not confirm.
@@ -58,7 +59,7 @@ func sameResult(a, b *Result) bool {
 	if a == nil || b == nil {
 		return a == b
 	}
-	if a.Method != b.Method || a.Path != b.Path || (a.TPOPpb == nil) != (b.TPOPpb == nil) {
+	if a.IsDirect() != b.IsDirect() || a.Method != b.Method || a.Path != b.Path || (a.TPOPpb == nil) != (b.TPOPpb == nil) {
 		return false
 	}
 	return a.TPOPpb == nil || math.Abs(*a.TPOPpb-*b.TPOPpb) < 0.1
@@ -81,6 +82,20 @@ func (b *batch) result(s *Sample, run *Run) *Result {
 	}
 	res.ComputedAt, res.ComputedBy = At(b.at), "server"
 	return &res
+}
+
+// results are the TPO of a package that counts, and the other one where it was
+// read both ways.
+func (b *batch) results(s *Sample, run *Run) (counts, other *Result) {
+	var calculated, direct *Result
+	if s.SampleKind == "shaken" && s.Inputs.DOPpb != nil {
+		calculated = b.result(s, run)
+	}
+	if s.Inputs.DirectPpb != nil {
+		direct = directResult(s, run)
+		direct.ComputedAt, direct.ComputedBy = At(b.at), "server"
+	}
+	return choose(calculated, direct, run.InForce.TPOBy)
 }
 
 func asWarnings(err error) []Warning {
@@ -120,7 +135,7 @@ func (b *batch) followUp(ctx context.Context, outs []Outcome) {
 	}
 }
 
-// Recompute computes every shaken sample of a run again, with today's method
+// Recompute computes every package of a run again, with today's method
 // and the run's snapshot, and stores those whose result changed as new
 // revisions. It tells how many.
 func (s *Service) Recompute(ctx context.Context, runID, by string) (int, error) {
@@ -148,17 +163,17 @@ func (s *Service) recompute(ctx context.Context, runID, by string) (int, error) 
 		if err != nil {
 			return 0, err
 		}
-		if sample.SampleKind != "shaken" || sample.Inputs.DOPpb == nil {
+		if !sample.IsPackage() || !sample.Measured() {
 			continue
 		}
-		res := b.result(sample, run)
-		if sameResult(res, sample.Result) && sameU(res, sample.Result) {
+		res, other := b.results(sample, run)
+		if sameResult(res, sample.Result) && sameU(res, sample.Result) && sameResult(other, sample.OtherResult) && sameU(other, sample.OtherResult) {
 			continue
 		}
 		if sample.Result != nil {
 			sample.ResultsBefore = append(sample.ResultsBefore, *sample.Result)
 		}
-		sample.Result = res
+		sample.Result, sample.OtherResult = res, other
 		sample.Rev, sample.By, sample.ServerAt = sample.Rev+1, by, At(b.at)
 		sample.DeviceAt, sample.DeviceID, sample.SkewS = Time{}, "", nil
 		sample.Reason = "result computed again: " + res.Method

@@ -207,10 +207,10 @@ func (s *Service) doubtDecision(ctx context.Context, run *Run, check *MeterCheck
 // asProven judges a run as if its meter had been proven.
 func (d *RunRecords) asProven() (*DoubtWord, int) {
 	in := d.Input()
-	in.Meter.Before, in.Meter.After, in.Meter.Offset, in.Meter.OffsetU = verdict.Passed, verdict.Passed, 0, 0
+	in.Prove()
 	sum, n := 0.0, 0
 	for _, x := range in.Samples {
-		if x.Shaken != nil && x.TPO > 0 {
+		if x.TPO > 0 {
 			sum, n = sum+x.TPO, n+1
 		}
 	}
@@ -233,6 +233,9 @@ func (s *Service) correct(d *RunRecords, instrument string, f *Found) {
 		if run.DOMeterID == instrument && c.Inputs.DOPpb != nil {
 			c.Inputs.DOPpb = Num(max(0, (*c.Inputs.DOPpb-numOr(f.OffsetPpb, 0))/(1+numOr(f.SlopePct, 0)/100)))
 		}
+		if f.Offset != nil && run.TPOMeterID == instrument && c.Inputs.DirectPpb != nil {
+			c.Inputs.DirectPpb = Num(max(0, *c.Inputs.DirectPpb-*f.Offset))
+		}
 		if f.Offset != nil && run.ScaleID == instrument {
 			c.Inputs.GrossG = less(c.Inputs.GrossG, *f.Offset)
 			c.Inputs.TareG = less(c.Inputs.TareG, *f.Offset)
@@ -240,12 +243,8 @@ func (s *Service) correct(d *RunRecords, instrument string, f *Found) {
 		if f.Offset != nil && run.ThermometerID == instrument {
 			c.Inputs.TemperatureC = less(c.Inputs.TemperatureC, *f.Offset)
 		}
-		if c.SampleKind == "shaken" && s.Calc != nil && c.Inputs.DOPpb != nil {
-			res, err := s.Calc(&c, run)
-			if err != nil {
-				res.TPOPpb = nil
-			}
-			c.Result = &res
+		if c.IsPackage() && s.Calc != nil && c.Measured() {
+			c.Result, c.OtherResult = (&batch{svc: s, at: s.now()}).results(&c, run)
 		}
 		d.Samples[i] = &c
 	}

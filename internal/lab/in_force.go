@@ -35,7 +35,7 @@ func (e *ErrorInForce) At(reading float64) float64 {
 
 // UFrom says that the uncertainty of one effect of a result is an instrument's.
 type UFrom struct {
-	Effect       string  `json:"effect" enum:"meter,scale_gross,scale_tare,scale_adjustment,temperature"`
+	Effect       string  `json:"effect" enum:"meter,scale_gross,scale_tare,scale_adjustment,temperature,direct"`
 	InstrumentID string  `json:"instrument_id" format:"uuid"`
 	Name         string  `json:"name"`
 	U            float64 `json:"u" doc:"standard uncertainty: ppb, g, °C; scale_adjustment: a share of every weight"`
@@ -80,7 +80,7 @@ func (b *batch) instrumentsInForce(ctx context.Context, r *Run) error {
 	for _, x := range []struct {
 		into *(*ErrorInForce)
 		id   string
-	}{{&f.DOMeter, r.DOMeterID}, {&f.Scale, r.ScaleID}, {&f.Thermometer, r.ThermometerID}} {
+	}{{&f.DOMeter, r.DOMeterID}, {&f.Scale, r.ScaleID}, {&f.Thermometer, r.ThermometerID}, {&f.TPOMeter, r.TPOMeterID}} {
 		if *x.into != nil || x.id == "" {
 			continue
 		}
@@ -112,7 +112,7 @@ func (f *ErrorsInForce) forget(r *Run) bool {
 	for _, x := range []struct {
 		of *(*ErrorInForce)
 		id string
-	}{{&f.DOMeter, r.DOMeterID}, {&f.Scale, r.ScaleID}, {&f.Thermometer, r.ThermometerID}} {
+	}{{&f.DOMeter, r.DOMeterID}, {&f.Scale, r.ScaleID}, {&f.Thermometer, r.ThermometerID}, {&f.TPOMeter, r.TPOMeterID}} {
 		if *x.of != nil && (*x.of).ID != x.id {
 			*x.of, changed = nil, true
 		}

@@ -18,7 +18,10 @@ type RunRecords struct {
 	Samples []*Sample
 	Events  []*Event
 	Checks  []*MeterCheck // of that meter
-	Rules   RuleSet       // in force, empty fields at their starting points
+	// Direct is the instrument that reads TPO directly, with its checks.
+	Direct       *Instrument
+	DirectChecks []*MeterCheck
+	Rules        RuleSet // in force, empty fields at their starting points
 	// Readings of the batch that the run packages: of its tank, and of the inlet.
 	Readings []*Reading
 }
@@ -37,7 +40,7 @@ func (s *Service) JudgeRun(ctx context.Context, runID string) (verdict.Report, e
 	if err != nil {
 		return r, fault(Invalid, "run", d.Run.Number, err.Error(), "correct the record")
 	}
-	r.Notes = d.Notes()
+	r.Notes = append(d.Notes(), r.Notes...)
 	return r, nil
 }
 
@@ -70,15 +73,24 @@ func (s *Service) RunRecords(ctx context.Context, runID string) (*RunRecords, er
 		return nil, err
 	}
 	d.Rules = ruleSetFor(sets, d.Run.BeerID, d.Run.FormatID)
-	if d.Run.DOMeterID == "" {
-		return d, nil
-	}
-	if d.Meter, err = read[Instrument](ctx, s.Store, KindInstruments, d.Run.DOMeterID); err != nil {
+	if d.Meter, d.Checks, err = s.meterOf(ctx, d.Run.DOMeterID); err != nil {
 		return nil, err
 	}
-	checks, err := records[MeterCheck](ctx, s, Query{Kind: KindMeterChecks})
-	d.Checks = slices.DeleteFunc(checks, func(c *MeterCheck) bool { return c.InstrumentID != d.Run.DOMeterID })
+	d.Direct, d.DirectChecks, err = s.meterOf(ctx, d.Run.TPOMeterID)
 	return d, err
+}
+
+// meterOf reads an instrument and its checks; nothing where no id is given.
+func (s *Service) meterOf(ctx context.Context, id string) (*Instrument, []*MeterCheck, error) {
+	if id == "" {
+		return nil, nil, nil
+	}
+	in, err := read[Instrument](ctx, s.Store, KindInstruments, id)
+	if err != nil {
+		return nil, nil, err
+	}
+	checks, err := records[MeterCheck](ctx, s, Query{Kind: KindMeterChecks})
+	return in, slices.DeleteFunc(checks, func(c *MeterCheck) bool { return c.InstrumentID != id }), err
 }
 
 // records reads every current record of a query that is not archived.
@@ -136,7 +148,7 @@ func (d *RunRecords) Input() verdict.Input {
 	in := verdict.Input{Samples: []verdict.Sample{}, Events: []verdict.Event{}, Rules: d.verdictRules()}
 	var first, last time.Time
 	for _, s := range d.Samples {
-		if s.Inputs.DOPpb == nil {
+		if !s.Measured() {
 			continue
 		}
 		in.Samples = append(in.Samples, d.sample(s))
@@ -157,14 +169,27 @@ func (d *RunRecords) Input() verdict.Input {
 		in.Line = verdict.Line{Heads: d.Line.Heads, PerMinute: numOr(d.Line.PackagesPerMin, 0), PerPallet: intOr(d.Rules.PerPallet)}
 	}
 	if d.Meter != nil {
-		list := make([]verdict.MeterCheck, len(d.Checks))
-		for i, c := range d.Checks {
-			list[i] = verdict.MeterCheck{At: c.At.Time, Outcome: verdict.Check(c.Outcome), Against: c.Against, Offset: numOr(c.OffsetPpb, 0), OffsetU: numOr(c.OffsetUPpb, 0)}
+		in.Meter = d.Meter.proven(d.Checks, first, last)
+	}
+	if slices.ContainsFunc(in.Samples, func(s verdict.Sample) bool { return s.Direct }) {
+		m := verdict.Meter{}
+		if d.Direct != nil {
+			m = d.Direct.proven(d.DirectChecks, first, last)
 		}
-		in.Meter = verdict.MeterOf(list, numOr(d.Meter.CheckEveryDays, 0), first, last)
-		in.Meter.URel = numOr(d.Meter.URel, 0)
+		in.DirectMeter = &m
 	}
 	return in
+}
+
+// proven is what the checks of an instrument say of readings between two times.
+func (r *Instrument) proven(checks []*MeterCheck, first, last time.Time) verdict.Meter {
+	list := make([]verdict.MeterCheck, len(checks))
+	for i, c := range checks {
+		list[i] = verdict.MeterCheck{At: c.At.Time, Outcome: verdict.Check(c.Outcome), Against: c.Against, Offset: numOr(c.OffsetPpb, 0), OffsetU: numOr(c.OffsetUPpb, 0)}
+	}
+	m := verdict.MeterOf(list, numOr(r.CheckEveryDays, 0), first, last)
+	m.URel = numOr(r.URel, 0)
+	return m
 }
 
 func (d *RunRecords) sample(s *Sample) verdict.Sample {
@@ -183,10 +208,15 @@ func (d *RunRecords) sample(s *Sample) verdict.Sample {
 	default:
 		out.Shaken = s.Inputs.DOPpb
 		if r := s.Result; r != nil {
-			out.TPO, out.U, out.Beer = numOr(r.TPOPpb, 0), numOr(r.TPOUPpb, 0), numOr(r.BeerML, 0)
-			out.FillKnown = r.BeerML != nil && r.Path != "assumed"
+			out.TPO, out.U, out.Direct = numOr(r.TPOPpb, 0), numOr(r.TPOUPpb, 0), r.IsDirect()
 		}
-		if v := *s.Inputs.DOPpb; v > 0 {
+		if r := s.OtherResult; r != nil {
+			out.Beside = numOr(r.TPOPpb, 0)
+		}
+		if r := s.Volumes(); r != nil {
+			out.Beer, out.FillKnown = numOr(r.BeerML, 0), r.BeerML != nil && r.Path != "assumed"
+		}
+		if v := numOr(s.Inputs.DOPpb, 0); v > 0 && !out.Direct {
 			out.Factor = out.TPO / v
 		}
 	}
@@ -243,8 +273,8 @@ func (b *batch) decisionRules(ctx context.Context, r *LotDecision, prev Record) 
 	if err != nil {
 		return []Warning{{Field: "proposed", Message: "the run cannot be judged: " + err.Error(), Mend: "the decision is kept as sent"}}, nil
 	}
-	if r.Decision == verdict.Release && !(j.Meter.Before == verdict.Passed && j.Meter.After == verdict.Passed) {
-		return nil, fault(Invalid, "decision", r.Decision, "the DO meter has no passed check before and after the run",
+	if r.Decision == verdict.Release && !j.MeterProven() {
+		return nil, fault(Invalid, "decision", r.Decision, notProven(&j),
 			"check it and record the check, or hold the lot")
 	}
 	var ws []Warning
@@ -256,4 +286,12 @@ func (b *batch) decisionRules(ctx context.Context, r *LotDecision, prev Record) 
 		ws = append(ws, Warning{Field: "decision", Value: r.Decision, Message: "the judgement proposes " + j.Verdict + " (" + j.Rule + ")", Mend: "the person decides; the reason is kept"})
 	}
 	return ws, nil
+}
+
+// notProven says which instrument of a run has no passed check before and after it.
+func notProven(j *verdict.Report) string {
+	if w := j.Ways; w != nil && w.Direct > 0 && (w.Calculated == 0 || j.Meter.Before == verdict.Passed && j.Meter.After == verdict.Passed) {
+		return "the direct TPO instrument has no passed check before and after the run"
+	}
+	return "the DO meter has no passed check before and after the run"
 }

@@ -17,6 +17,7 @@ type RuleSet struct {
 	MinReadings   *int     `json:"min_readings,omitempty" doc:"fewer packages say too little of a lot"`
 	Risk          *float64 `json:"risk,omitempty" doc:"guard band of a single reading: risk of calling a bad one good (JCGM 106)"`
 	FalseAlarm    *float64 `json:"false_alarm,omitempty" doc:"share of normal runs in which a cause may be named"`
+	TPOBy         string   `json:"tpo_by,omitempty" enum:"direct,calculated" doc:"which TPO counts where a package has both, from the next run on; empty: the direct one"`
 	PerPallet     *int     `json:"packages_per_pallet,omitempty" doc:"counts the pallets of a held span"`
 	Note          string   `json:"note,omitempty" maxLength:"4000"`
 }
@@ -30,6 +31,7 @@ func (r *RuleSet) Refs() []Ref {
 }
 
 func (r *RuleSet) check(c *checker) {
+	c.oneOf("tpo_by", r.TPOBy, "", Direct, Calculated)
 	c.within("mean_bound_ppb", r.MeanBoundPpb, 1, 50000, "ppb")
 	c.within("mean_red_ppb", r.MeanRedPpb, 1, 50000, "ppb")
 	c.within("late_minutes", r.LateMinutes, 1, 10080, "min")

@@ -228,7 +228,7 @@ func (p *monthPool) add(d *RunRecords, r *MonthRun) {
 	p.hl += r.HL
 	kept, _ := withoutSlips(d.Samples)
 	for _, s := range kept {
-		if s.SampleKind == "shaken" && s.Result != nil && numOr(s.Result.TPOPpb, 0) > 0 {
+		if s.Result != nil && numOr(s.Result.TPOPpb, 0) > 0 {
 			p.x = append(p.x, *s.Result.TPOPpb)
 		}
 	}

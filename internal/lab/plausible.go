@@ -34,6 +34,9 @@ func plausible(s *Sample, run *Run) []Warning {
 		}
 		warn("do_ppb", *v, fmt.Sprintf("readings here are usually %d to %d ppb", askDOLowPpb, askDOHighPpb), mend)
 	}
+	if message, mend, odd := askDirect(in.DirectPpb); odd {
+		warn("direct_ppb", *in.DirectPpb, message, mend)
+	}
 	if s.SampleKind == "shaken" {
 		if v := in.ShakeMin; v != nil && (*v < askShakeLow || *v > askShakeHigh) {
 			warn("shake_min", *v, "unusual; five minutes is common practice", "check, or note why")

@@ -102,7 +102,7 @@ func sameAgainst(c, d *MeterCheck) bool {
 }
 
 func (r *Run) uses(instrument string) bool {
-	return instrument != "" && (r.DOMeterID == instrument || r.ScaleID == instrument || r.ThermometerID == instrument)
+	return instrument != "" && (r.DOMeterID == instrument || r.ScaleID == instrument || r.ThermometerID == instrument || r.TPOMeterID == instrument)
 }
 
 func (s *Service) readBetween(ctx context.Context, run string, from, to time.Time) (bool, error) {

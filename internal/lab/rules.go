@@ -174,10 +174,10 @@ func (b *batch) mayGo(ctx context.Context, r, prev *Run) error {
 		return err
 	}
 	j, err := b.svc.JudgeRun(ctx, r.ID)
-	if err != nil || j.Meter.Before == verdict.Passed && j.Meter.After == verdict.Passed {
+	if err != nil || j.MeterProven() {
 		return nil
 	}
-	return fault(Invalid, "hold.state", r.Hold.State, "the DO meter has no passed check before and after the run",
+	return fault(Invalid, "hold.state", r.Hold.State, notProven(&j),
 		"check it and record the check, or sign a decision with its conditions")
 }
 

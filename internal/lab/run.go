@@ -18,6 +18,7 @@ type Run struct {
 	DOMeterID      string        `json:"do_meter_id,omitempty" format:"uuid"`
 	ScaleID        string        `json:"scale_id,omitempty" format:"uuid"`
 	ThermometerID  string        `json:"thermometer_id,omitempty" format:"uuid"`
+	TPOMeterID     string        `json:"tpo_meter_id,omitempty" format:"uuid" doc:"the instrument that reads TPO directly"`
 	MeasuredBy     string        `json:"measured_by,omitempty" enum:"calculated,direct" doc:"how TPO was found; empty: calculated"`
 	StandIn        bool          `json:"stand_in,omitempty" doc:"the calculated figure stands in for the direct instrument, by an agreement study in force"`
 	StandInStudyID string        `json:"stand_in_study_id,omitempty" format:"uuid" doc:"that study; empty with stand_in: the server takes the newest that covers the run"`
@@ -46,6 +47,7 @@ type InForce struct {
 	ABVPct          *float64       `json:"abv_pct,omitempty"`
 	CO2Vol          *float64       `json:"co2_vol,omitempty"`
 	YeastInPackage  bool           `json:"yeast_in_package,omitempty"`
+	TPOBy           string         `json:"tpo_by,omitempty" enum:"direct,calculated" doc:"which TPO counts where a package has both; empty: the direct one"`
 	Limits          []LimitInForce `json:"limits,omitempty"`
 	Instruments     ErrorsInForce  `json:"instruments,omitzero" doc:"what is known of the instruments at the start"`
 	StandIn         *StandIn       `json:"stand_in,omitempty" readOnly:"true" doc:"the agreement study by which the figures stand in"`
@@ -83,7 +85,7 @@ func (r *Run) Refs() []Ref {
 		{"format_lot_id", KindFormatLots, r.FormatLotID, false}, {"line_id", KindLines, r.LineID, true},
 		{"batch_id", KindBatches, r.BatchID, false}, {"do_meter_id", KindInstruments, r.DOMeterID, false},
 		{"scale_id", KindInstruments, r.ScaleID, false}, {"thermometer_id", KindInstruments, r.ThermometerID, false},
-		{"stand_in_study_id", KindStudies, r.StandInStudyID, false},
+		{"tpo_meter_id", KindInstruments, r.TPOMeterID, false}, {"stand_in_study_id", KindStudies, r.StandInStudyID, false},
 	}
 }
 
@@ -131,6 +133,7 @@ func (f *InForce) check(c *checker) {
 	c.within("in_force.sg", f.SG, 0.95, 1.2, "(20/20 °C)")
 	c.within("in_force.abv_pct", f.ABVPct, 0, 30, "% by volume")
 	c.within("in_force.co2_vol", f.CO2Vol, 0, 8, "volumes")
+	c.oneOf("in_force.tpo_by", f.TPOBy, "", Direct, Calculated)
 	f.Instruments.check(c)
 	for _, l := range f.Limits {
 		c.oneOf("in_force.limits.quantity", l.Quantity, "tpo", "do_inlet", "do_tank")

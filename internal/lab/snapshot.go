@@ -3,6 +3,7 @@ package lab
 import (
 	"context"
 	"reflect"
+	"slices"
 	"time"
 )
 
@@ -38,6 +39,14 @@ func (b *batch) takeSnapshot(ctx context.Context, r *Run) error {
 		if f.Limits, err = b.limitsInForce(ctx, r); err != nil {
 			return err
 		}
+	}
+	if f.TPOBy == "" {
+		sets, err := everything[RuleSet](ctx, b, KindRules)
+		if err != nil {
+			return err
+		}
+		rules := ruleSetFor(slices.DeleteFunc(sets, func(s *RuleSet) bool { return s.Archived }), r.BeerID, r.FormatID)
+		f.TPOBy = rules.TPOBy
 	}
 	if err := b.instrumentsInForce(ctx, r); err != nil {
 		return err

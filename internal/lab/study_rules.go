@@ -208,10 +208,11 @@ func (d *RunRecords) Notes() []string {
 	out := []string{s.Text()}
 	outside, n := 0, 0
 	for _, x := range d.Samples {
-		if x.Result == nil || x.Result.TPOPpb == nil {
+		r := x.ByMethod(Calculated)
+		if r == nil {
 			continue
 		}
-		if n++; *x.Result.TPOPpb < s.LowestPpb || *x.Result.TPOPpb > s.HighestPpb {
+		if n++; *r.TPOPpb < s.LowestPpb || *r.TPOPpb > s.HighestPpb {
 			outside++
 		}
 	}

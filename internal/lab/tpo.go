@@ -21,7 +21,7 @@ func TPO(s *Sample, run *Run) (Result, error) {
 	in := tpoInput(s, run)
 	from := run.InForce.Instruments.of(in)
 	warnings, err := e.Evaluate(in, &out, nil)
-	res := Result{Method: calc.MethodVersion}
+	res := Result{Method: calc.MethodVersion, TPOBy: Calculated}
 	for _, w := range warnings {
 		res.Warnings = append(res.Warnings, Warning{Field: w.Field, Value: orNil(w.Value), Message: w.Message, Mend: w.Mend})
 	}

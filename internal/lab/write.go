@@ -278,9 +278,9 @@ func contentHash(r Record) string {
 		r.Result, r.Warnings, r.Method, r.ComputedAt = nil, nil, "", Time{}
 		undo = func() { r.Result, r.Warnings, r.Method, r.ComputedAt = res, ws, method, at }
 	case *Sample:
-		res, before := r.Result, r.ResultsBefore
-		r.Result, r.ResultsBefore = nil, nil
-		undo = func() { r.Result, r.ResultsBefore = res, before }
+		res, other, before := r.Result, r.OtherResult, r.ResultsBefore
+		r.Result, r.OtherResult, r.ResultsBefore = nil, nil, nil
+		undo = func() { r.Result, r.OtherResult, r.ResultsBefore = res, other, before }
 	case *LotDecision:
 		c := r.Chain
 		r.Chain = nil
