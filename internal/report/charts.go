@@ -39,7 +39,14 @@ func (c *canvas) timeChart(d *Data, h float64) {
 	c.limitLevels(f, l)
 	c.eventMarks(d, f, from)
 	c.readingMarks(d, f, from, len(tpo) <= 120)
-	list := []keyed{{disc, "TPO, calculated" + whiskerWords(len(tpo))}}
+	list := []keyed{}
+	direct, calculated := d.ways()
+	if calculated > 0 || direct == 0 {
+		list = append(list, keyed{disc, "TPO, calculated" + whiskerWords(len(tpo))})
+	}
+	if direct > 0 {
+		list = append(list, keyed{ring, "TPO, read directly"})
+	}
 	if len(d.readings("unshaken")) > 0 {
 		list = append(list, keyed{square, "unshaken DO"})
 	}
@@ -132,12 +139,16 @@ func (c *canvas) readingMarks(d *Data, f *frame, from time.Time, whiskers bool) 
 		x := f.px(at(s).Sub(from).Minutes())
 		v, u := tpoOf(s)
 		switch {
-		case s.SampleKind == "shaken" && v > 0:
+		case v > 0:
 			if whiskers && u > 0 && s.Result.TPOLow95Ppb != nil && s.Result.TPOHigh95Ppb != nil {
 				c.stroke(0.15, 90)
 				c.pdf.Line(x, f.py(math.Max(*s.Result.TPOLow95Ppb, f.y0)), x, f.py(*s.Result.TPOHigh95Ppb))
 			}
-			c.mark(disc, x, f.py(v), r)
+			if s.Result.IsDirect() {
+				c.mark(ring, x, f.py(v), r)
+			} else {
+				c.mark(disc, x, f.py(v), r)
+			}
 		case s.SampleKind == "unshaken" && s.Inputs.DOPpb != nil:
 			c.mark(square, x, f.py(*s.Inputs.DOPpb), r*0.9)
 		case s.SampleKind == "inlet" && s.Inputs.DOPpb != nil:

@@ -2,6 +2,7 @@ package report
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/csv"
 	"strconv"
 	"time"
@@ -13,7 +14,7 @@ import (
 // Columns of the CSV of a run. Names carry the unit; a test keeps them stable.
 var runColumns = []string{"run", "beer", "format", "line", "code", "set", "closed_at", "taken_at", "head", "station", "kind", "do_ppb", "temperature_c",
 	"gross_g", "tare_g", "tare_source", "capacity_ml", "sg", "gap_mm", "shake_min", "path", "beer_ml", "headspace_ml", "tpo_ppb", "tpo_u_ppb", "tpo_low95_ppb", "tpo_high95_ppb",
-	"method", "by", "flags", "remarks", "typed_do", "typed_temperature", "typed_gross", "typed_tare", "typed_gap", "revision"}
+	"method", "by", "flags", "remarks", "typed_do", "typed_temperature", "typed_gross", "typed_tare", "typed_gap", "revision", "direct_ppb", "tpo_by", "other_tpo_ppb", "other_tpo_u_ppb", "typed_direct"}
 
 // runCSV writes every reading of a run with its raw inputs, one row each. Text
 // that a spreadsheet would run as a formula gets an apostrophe before it.
@@ -47,7 +48,7 @@ func stamp(t lab.Time) string {
 }
 
 func (d *Data) csvRow(s *lab.Sample) []string {
-	f, r := d.Run.InForce, deref(s.Result)
+	f, r, v := d.Run.InForce, deref(s.Result), deref(s.Volumes())
 	tare, source := s.Inputs.TareG, ""
 	if s.Inputs.GrossG != nil {
 		if source = tareWord(s); source == "lot" {
@@ -72,11 +73,15 @@ func (d *Data) csvRow(s *lab.Sample) []string {
 	if s.SampleKind == "shaken" {
 		row[16], row[17] = brief(f.CapacityML), brief(f.SG)
 	}
-	row = append(row, r.Path, brief(r.BeerML), brief(r.HeadspaceML), brief(r.TPOPpb), brief(r.TPOUPpb), brief(r.TPOLow95Ppb), brief(r.TPOHigh95Ppb), r.Method, d.person(s.By), flags, remarks(s))
+	row = append(row, v.Path, brief(v.BeerML), brief(v.HeadspaceML), brief(r.TPOPpb), brief(r.TPOUPpb), brief(r.TPOLow95Ppb), brief(r.TPOHigh95Ppb), r.Method, d.person(s.By), flags, remarks(s))
 	for _, field := range []string{"do_ppb", "temperature_c", "gross_g", "tare_g", "gap_mm"} {
-		row = append(row, s.Raw[field])
+		row = append(row, rawOf(s, field))
 	}
-	return append(row, strconv.Itoa(s.Rev))
+	by, other := "", deref(s.OtherResult)
+	if r.TPOPpb != nil {
+		by = cmp.Or(r.TPOBy, lab.Calculated)
+	}
+	return append(row, strconv.Itoa(s.Rev), brief(s.Inputs.DirectPpb), by, brief(other.TPOPpb), brief(other.TPOUPpb), rawOf(s, "direct_ppb"))
 }
 
 // sheetCSV is a sampling plan, one pull a row.

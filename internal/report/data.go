@@ -32,13 +32,16 @@ type Data struct {
 	Meter       *lab.Instrument
 	Scale       *lab.Instrument
 	Thermometer *lab.Instrument
-	People      map[string]string // id → name
-	Samples     []lab.Sample      // in order of closing; archived ones left out
-	Events      []lab.Event       // in order
-	Checks      []*lab.MeterCheck // every one of the meter on record, oldest first
-	Rules       lab.RuleSet       // how its limits are applied
-	Decisions   []Decision        // on the lot, oldest first
-	Previous    *Data             // the run of this beer and format before; its own Previous is nil
+	// Direct is the instrument that reads TPO directly, with its checks.
+	Direct       *lab.Instrument
+	DirectChecks []*lab.MeterCheck
+	People       map[string]string // id → name
+	Samples      []lab.Sample      // in order of closing; archived ones left out
+	Events       []lab.Event       // in order
+	Checks       []*lab.MeterCheck // every one of the meter on record, oldest first
+	Rules        lab.RuleSet       // how its limits are applied
+	Decisions    []Decision        // on the lot, oldest first
+	Previous     *Data             // the run of this beer and format before; its own Previous is nil
 
 	judged *Judgement
 }
@@ -265,7 +268,7 @@ func (r *reader) named(ctx context.Context, d *Data) error {
 	for _, x := range []struct {
 		id   string
 		into **lab.Instrument
-	}{{d.Run.DOMeterID, &d.Meter}, {d.Run.ScaleID, &d.Scale}, {d.Run.ThermometerID, &d.Thermometer}} {
+	}{{d.Run.DOMeterID, &d.Meter}, {d.Run.ScaleID, &d.Scale}, {d.Run.ThermometerID, &d.Thermometer}, {d.Run.TPOMeterID, &d.Direct}} {
 		if *x.into, err = get[lab.Instrument](ctx, r.lab, lab.KindInstruments, x.id); err != nil {
 			return err
 		}
@@ -287,6 +290,8 @@ func (r *reader) judged(ctx context.Context, d *Data) error {
 		return err
 	}
 	d.Checks, d.Rules, d.Readings = records.Checks, records.Rules, records.Readings
+	d.DirectChecks = records.DirectChecks
+	slices.SortStableFunc(d.DirectChecks, func(a, b *lab.MeterCheck) int { return a.At.Compare(b.At.Time) })
 	slices.SortStableFunc(d.Checks, func(a, b *lab.MeterCheck) int { return a.At.Compare(b.At.Time) })
 	page, err := r.lab.List(ctx, lab.Query{Kind: lab.KindDecisions, RunID: d.Run.ID, Limit: lab.MaxPage})
 	if err != nil {

@@ -15,7 +15,7 @@ import (
 
 // tpoOf is the TPO of a sample and its standard uncertainty; 0 where it has none.
 func tpoOf(s *lab.Sample) (tpo, u float64) {
-	if s.SampleKind != "shaken" || s.Result == nil || s.Result.TPOPpb == nil {
+	if !s.IsPackage() || s.Result == nil || s.Result.TPOPpb == nil {
 		return 0, 0
 	}
 	if s.Result.TPOUPpb != nil {
@@ -24,13 +24,14 @@ func tpoOf(s *lab.Sample) (tpo, u float64) {
 	return *s.Result.TPOPpb, u
 }
 
-// readings are the values of one kind of sample that hold a number: TPO of
-// shaken packages, unshaken DO, inlet DO. Those that the judgement sets aside,
+// readings are the values of one kind of sample that hold a number: the TPO of
+// packages that counts, calculated or read directly, for the kind shaken; unshaken
+// DO, inlet DO. Those that the judgement sets aside,
 // a slip of the unit, are left out; they stay in the list of every reading.
 func (d *Data) readings(kind string) (out []float64) {
 	for i := range d.Samples {
 		s := &d.Samples[i]
-		if s.SampleKind != kind || d.setAside(s) {
+		if s.SampleKind != kind && !(kind == "shaken" && s.IsPackage()) || d.setAside(s) {
 			continue
 		}
 		if v, _ := tpoOf(s); kind == "shaken" && v > 0 {
@@ -327,7 +328,7 @@ func (d *Data) eventList() []*lab.Event {
 // delays are the minutes from closing to reading of the shaken packages.
 func (d *Data) delays() (out []float64) {
 	for i := range d.Samples {
-		if s := &d.Samples[i]; s.SampleKind == "shaken" && !s.ClosedAt.IsZero() {
+		if s := &d.Samples[i]; s.IsPackage() && !s.ClosedAt.IsZero() {
 			out = append(out, s.TakenAt.Sub(s.ClosedAt.Time).Minutes())
 		}
 	}
@@ -336,8 +337,8 @@ func (d *Data) delays() (out []float64) {
 
 // around finds the checks of the meter next before the start and next after the
 // end of the run.
-func (d *Data) around() (before, after *lab.MeterCheck) {
-	for _, c := range d.Checks {
+func (d *Data) around(checks []*lab.MeterCheck) (before, after *lab.MeterCheck) {
+	for _, c := range checks {
 		if c.Outcome == "passed" && !c.Proves() {
 			continue
 		}

@@ -50,7 +50,7 @@ func fixture(n int) *Data {
 		do := math.Round(46 * math.Exp(0.2*r.NormFloat64()))
 		at := start.Add(time.Duration(float64(i) * 239 / float64(max(n, 2)) * float64(time.Minute)))
 		s := lab.Sample{Meta: lab.Meta{ID: fmt.Sprintf("s%04d", i), Rev: 1, By: "p1"}, RunID: "r", SetNo: i/6 + 1, Head: i%heads + 1, Station: i%2 + 1, SampleKind: "shaken",
-			ClosedAt: lab.At(at), TakenAt: lab.At(at.Add(9 * time.Minute)), Raw: map[string]string{"do_ppb": fmt.Sprint(do)},
+			ClosedAt: lab.At(at), TakenAt: lab.At(at.Add(9 * time.Minute)), Raw: map[string]string{"do": fmt.Sprint(do)},
 			Inputs: lab.Inputs{DOPpb: lab.Num(do), TemperatureC: lab.Num(5 + float64(i%5)/2), GrossG: lab.Num(math.Round(3724+12*r.NormFloat64()) / 10), ShakeMin: lab.Num(5)}}
 		if i%3 == 0 {
 			u := s

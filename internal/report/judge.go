@@ -45,7 +45,7 @@ func (d *Data) setAside(s *lab.Sample) bool {
 
 // judge asks core/verdict, from the same input as the pages of the app.
 func judge(d *Data) Judgement {
-	records := lab.RunRecords{Run: &d.Run, Line: &d.Line, Meter: d.Meter, Checks: d.Checks, Rules: d.Rules, Readings: d.Readings}
+	records := lab.RunRecords{Run: &d.Run, Line: &d.Line, Meter: d.Meter, Checks: d.Checks, Direct: d.Direct, DirectChecks: d.DirectChecks, Rules: d.Rules, Readings: d.Readings}
 	for i := range d.Samples {
 		records.Samples = append(records.Samples, &d.Samples[i])
 	}

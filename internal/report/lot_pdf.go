@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -20,7 +21,7 @@ func lotPDF(d *Data, size string, now time.Time) ([]byte, error) {
 		c.timeChart(d, 48)
 		c.heading("What the words mean")
 		for _, s := range []string{
-			"TPO, total package oxygen: all oxygen of the closed package, beer and headspace, per litre of its beer. 1 ppb = 1 µg/L. It is calculated from the oxygen read after shaking to equilibrium (shaken DO), the temperature, and the volumes of beer and headspace.",
+			"TPO, total package oxygen: all oxygen of the closed package, beer and headspace, per litre of its beer. 1 ppb = 1 µg/L. Calculated, it is found from the oxygen read after shaking to equilibrium (shaken DO), the temperature, and the volumes of beer and headspace; read directly, by an instrument that takes all the oxygen out of the package.",
 			"The 95 % interval of the mean covers the scatter between the packages sampled; single results carry the uncertainty printed in the run report.",
 			"These are limits of quality, agreed for freshness. They are no limits of food safety, and no promise of shelf life.",
 		} {
@@ -126,20 +127,24 @@ func (d *Data) lotFacts(j Judgement) []fact {
 			tank += " from " + d.Tank.Name
 		}
 	}
-	return []fact{
+	facts := []fact{
 		{"lot", fmt.Sprintf("run %d on %s, packaged %s to %s", d.Run.Number, or(d.Line.Name), d.moment(d.Run.StartedAt.Time), d.clock(d.ends()))},
 		{"batch", tank},
-		{"mean TPO", "calculated: " + s.text()},
+		{"mean TPO", d.wayWord() + ": " + s.text()},
 		{"upper 95 % bound", bound},
 		{"highest package", high},
 		{"single packages", above},
 		{"limits", limitText(l)},
-		{"packages read", fmt.Sprintf("%d shaken, %d unshaken; %d readings at the inlet", s.n, len(d.readings("unshaken")), len(d.readings("inlet")))},
+		{"packages read", fmt.Sprintf("%d for TPO, %d unshaken; %d readings at the inlet", s.n, len(d.readings("unshaken")), len(d.readings("inlet")))},
 		{"method", d.methodText() + standInText(d)},
-		{"DO meter", d.meterText()},
+		{"DO meter", meterText(d, d.Meter, d.Checks)},
 		{"reading time", d.delayText()},
 		{"proposed by rules", proposed},
 	}
+	if d.Direct != nil {
+		facts = slices.Insert(facts, 11, fact{"direct TPO", meterText(d, d.Direct, d.DirectChecks)})
+	}
+	return facts
 }
 
 // standInText says that the figures stand in for direct ones.

@@ -264,7 +264,7 @@ func TestUnitSlip(t *testing.T) {
 	before := summarize(d.readings("shaken"))
 	for i := range d.Samples {
 		if s := &d.Samples[i]; s.SampleKind == "shaken" {
-			s.Inputs.DOPpb, s.Raw = lab.Num(*s.Inputs.DOPpb/1000), map[string]string{"do_ppb": "0.046"}
+			s.Inputs.DOPpb, s.Raw = lab.Num(*s.Inputs.DOPpb/1000), map[string]string{"do": "0.046"}
 			result(s, &d.Run)
 			break
 		}

@@ -1,6 +1,7 @@
 package report
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strconv"
@@ -23,7 +24,7 @@ func (c *canvas) recordPart(d *Data) {
 			c.para(strings.TrimSuffix(d.clock(e.At.Time)+" "+strings.ReplaceAll(e.EventKind, "_", " ")+": "+e.Note, ": "), normal, false)
 		}
 	}
-	before, after := d.around()
+	before, after := d.around(d.Checks)
 	for _, m := range []*lab.MeterCheck{before, after} {
 		if m != nil {
 			c.para(fmt.Sprintf("Meter check %s by %s: %s", d.moment(m.At.Time), d.person(m.By), checkText(m)), normal, false)
@@ -85,7 +86,7 @@ func onHead(h int) string {
 }
 
 // sampleWords name the quantity that a kind of sample reads.
-var sampleWords = map[string]string{"shaken": "shaken DO", "unshaken": "unshaken DO", "inlet": "inlet DO"}
+var sampleWords = map[string]string{"shaken": "shaken DO", "unshaken": "unshaken DO", "inlet": "inlet DO", lab.Direct: "direct TPO"}
 
 // fillText sums up the measured fills and those below the nominal volume.
 func (d *Data) fillText() string {
@@ -181,15 +182,22 @@ func (c *canvas) readingTable(d *Data) {
 		rows = append(rows, d.readingRow(&d.Samples[i]))
 	}
 	c.table(cols, rows, 5.8, 0)
-	c.para("1 ppb = 1 µg of oxygen per litre of beer. u: standard uncertainty of TPO. Tare in brackets is the lot's. Kinds of DO are never one number: docs/terms.md.", small, false)
+	c.para("1 ppb = 1 µg of oxygen per litre of beer. u: standard uncertainty of TPO. Tare in brackets is the lot's. d: TPO read directly, all other calculated. Kinds of DO are never one number: docs/terms.md.", small, false)
 }
 
 // typed gives the raw text of a field where it was kept, else the number.
 func typed(s *lab.Sample, field string, v *float64) string {
-	if t, ok := s.Raw[field]; ok {
+	if t := rawOf(s, field); t != "" {
 		return t
 	}
 	return brief(v)
+}
+
+// rawOf is what was typed into a field, under the name that the app and the
+// import keep it by.
+func rawOf(s *lab.Sample, field string) string {
+	name, _, _ := strings.Cut(field, "_")
+	return cmp.Or(s.Raw[name], s.Raw[field])
 }
 
 func (d *Data) readingRow(s *lab.Sample) []string {
@@ -204,25 +212,40 @@ func (d *Data) readingRow(s *lab.Sample) []string {
 		tare = "(" + brief(d.Run.InForce.TareG) + ")"
 	}
 	row := []string{num(s.SetNo), d.clock(s.ClosedAt.Time), d.clock(s.TakenAt.Time), num(s.Head), num(s.Station), strings.TrimSuffix(sampleWords[s.SampleKind], " DO"),
-		typed(s, "do_ppb", s.Inputs.DOPpb), typed(s, "temperature_c", s.Inputs.TemperatureC), typed(s, "gross_g", s.Inputs.GrossG), tare,
+		typedReading(s), typed(s, "temperature_c", s.Inputs.TemperatureC), typed(s, "gross_g", s.Inputs.GrossG), tare,
 		typed(s, "gap_mm", s.Inputs.GapMM), typed(s, "shake_min", s.Inputs.ShakeMin), "", "", "", "", d.person(s.By), remarks(s)}
-	if r := s.Result; r != nil {
+	if r := s.Volumes(); r != nil {
 		if r.BeerML != nil && r.HeadspaceML != nil {
 			row[12], row[13] = fmt.Sprintf("%.1f", *r.BeerML), fmt.Sprintf("%.2f", *r.HeadspaceML)
 		}
 		if v, u := tpoOf(s); v > 0 {
 			row[14], row[15] = digits(v, u), digits(u, u)
+			if s.Result.IsDirect() {
+				row[14] += " d"
+			}
 		}
 	}
 	return row
 }
 
+// typedReading is the reading of a sample: DO, or of a package read directly only
+// its TPO.
+func typedReading(s *lab.Sample) string {
+	if s.SampleKind == lab.Direct {
+		return typed(s, "direct_ppb", s.Inputs.DirectPpb)
+	}
+	return typed(s, "do_ppb", s.Inputs.DOPpb)
+}
+
 func remarks(s *lab.Sample) string {
 	var parts []string
+	if text := bothWays(s); text != "" {
+		parts = append(parts, text)
+	}
 	for _, f := range s.Flags {
 		parts = append(parts, strings.ReplaceAll(f, "_", " "))
 	}
-	if s.Result != nil && s.SampleKind == "shaken" {
+	if s.Result != nil && s.IsPackage() {
 		if s.Result.TPOPpb == nil {
 			parts = append(parts, "no TPO")
 		}

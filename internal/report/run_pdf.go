@@ -47,7 +47,7 @@ func (d *Data) headline(j Judgement) string {
 	if s.n == 0 {
 		return "No TPO is recorded. Lot: " + d.state() + "."
 	}
-	out := "Mean TPO, calculated: " + s.text()
+	out := "Mean TPO, " + d.wayWord() + ": " + s.text()
 	if l := d.limit("tpo"); l.MeanGreenPpb != nil {
 		out += ", limit " + brief(l.MeanGreenPpb) + " ppb"
 	}
@@ -95,10 +95,13 @@ func (d *Data) runFacts() []fact {
 		{"batch", batch}, {"tank", tank},
 		{"beer", fmt.Sprintf("SG %s, %s", plain(f.SG, ""), co2Text(f.CO2Vol))}, {"format lot", lot},
 		{"capacity", spreadText(f.CapacityML, f.CapacitySDML, "mL") + sourceText(f.CapacitySource)}, {"tare", spreadText(f.TareG, f.TareSDG, "g")},
-		{"DO meter", d.meterText()}, {"method", d.methodText()},
+		{"DO meter", meterText(d, d.Meter, d.Checks)}, {"method", d.methodText()},
 		{"limits", limitText(d.limit("tpo"))}, {"inlet DO", summaryOr(d.readings("inlet"))},
 		{"stops", d.stopText()}, {"reading time", d.delayText()},
 		{"reading errors", d.errorText()},
+	}
+	if d.Direct != nil {
+		facts = append(facts, fact{"direct TPO", meterText(d, d.Direct, d.DirectChecks)})
 	}
 	if f.StandIn != nil {
 		facts = append(facts, fact{"stands in", f.StandIn.Text()})
@@ -113,8 +116,9 @@ func (d *Data) errorText() string {
 	for _, x := range []struct {
 		what, unit string
 		e          *lab.ErrorInForce
-	}{{"DO meter", "ppb", in.DOMeter}, {"scale", "g", in.Scale}, {"thermometer", "°C", in.Thermometer}} {
+	}{{"DO meter", "ppb", in.DOMeter}, {"scale", "g", in.Scale}, {"thermometer", "°C", in.Thermometer}, {"direct TPO instrument", "ppb", in.TPOMeter}} {
 		switch {
+		case x.e == nil && x.what == "direct TPO instrument" && d.Direct == nil: // the run has none
 		case x.e == nil:
 			usual = append(usual, x.what)
 		case x.e.URel != nil:
@@ -166,12 +170,12 @@ func limitText(l lab.LimitInForce) string {
 	return fmt.Sprintf("TPO, ppb: mean of a set %s; single package %s, red above %s", or(brief(l.MeanGreenPpb)), or(brief(l.SingleGreenPpb)), or(brief(l.SingleRedPpb)))
 }
 
-// meterText names the meter, the checks around the run and what they say.
-func (d *Data) meterText() string {
-	if d.Meter == nil {
+// meterText names a meter, its checks around the run and what they say.
+func meterText(d *Data, m *lab.Instrument, checks []*lab.MeterCheck) string {
+	if m == nil {
 		return notRecorded
 	}
-	before, after := d.around()
+	before, after := d.around(checks)
 	text := func(m *lab.MeterCheck) string {
 		if m == nil {
 			return notRecorded
@@ -179,12 +183,12 @@ func (d *Data) meterText() string {
 		return m.Outcome + " " + d.moment(m.At.Time)
 	}
 	age := notRecorded
-	if at := d.Meter.SensorReplacedAt; !at.IsZero() && !at.After(d.Run.StartedAt.Time) {
+	if at := m.SensorReplacedAt; !at.IsZero() && !at.After(d.Run.StartedAt.Time) {
 		age = fmt.Sprintf("%.0f days", d.Run.StartedAt.Sub(at.Time).Hours()/24)
 	}
-	out := fmt.Sprintf("%s; check before %s, after %s; cell age %s", d.Meter.Name, text(before), text(after), age)
-	if len(d.Checks) == 0 && !d.Meter.LastCheckedAt.IsZero() {
-		out += "; checked " + d.moment(d.Meter.LastCheckedAt.Time) + ", outcome " + notRecorded
+	out := fmt.Sprintf("%s; check before %s, after %s; cell age %s", m.Name, text(before), text(after), age)
+	if len(checks) == 0 && !m.LastCheckedAt.IsZero() {
+		out += "; checked " + d.moment(m.LastCheckedAt.Time) + ", outcome " + notRecorded
 	}
 	return out
 }
@@ -211,11 +215,18 @@ func (d *Data) methodText() string {
 			tares[tareWord(s)+" tare"]++
 		}
 	}
+	direct := d.directText()
+	if len(temps) == 0 && direct != "" {
+		return direct
+	}
 	if len(temps) == 0 {
 		return "TPO calculated from shaken DO; no shaken package is recorded"
 	}
+	if direct != "" {
+		direct = "; " + direct
+	}
 	return fmt.Sprintf("TPO calculated from shaken DO, shaken %s at %.1f to %.1f °C; headspace %s; %s",
-		or(commonest(shakes)), slices.Min(temps), slices.Max(temps), or(commonest(paths)), or(commonest(tares)))
+		or(commonest(shakes)), slices.Min(temps), slices.Max(temps), or(commonest(paths)), or(commonest(tares))) + direct
 }
 
 func tareWord(s *lab.Sample) string {

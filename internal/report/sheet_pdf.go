@@ -204,7 +204,9 @@ func (d *Data) filledRows() (rows [][]string) {
 		s := &d.Samples[i]
 		r := d.readingRow(s)
 		row := []string{"", "", r[3], "", "", r[1], r[8], r[9], r[11], r[7], "", r[2], r[17], r[14]}
-		row[map[string]int{"inlet": 3, "unshaken": 4, "shaken": 10}[s.SampleKind]] = r[6]
+		if s.SampleKind != lab.Direct { // its TPO stands in the last column
+			row[map[string]int{"inlet": 3, "unshaken": 4, "shaken": 10}[s.SampleKind]] = r[6]
+		}
 		if d.byHeight() {
 			row[7] = r[10]
 		}

@@ -1,6 +1,7 @@
 package report
 
 import (
+	"cmp"
 	"fmt"
 	"strconv"
 	"strings"
@@ -80,14 +81,14 @@ func (b *book) inForce(d *Data) {
 }
 
 // readingHeads name the columns of the readings, A onwards, with their units.
-var readingHeads = []string{"set", "closed", "read", "head", "station", "kind of DO", "reading, ppb", "temperature, °C", "gross, g", "own tare, g", "fill height, mm", "shaken, min", "way to the headspace",
+var readingHeads = []string{"set", "closed", "read", "head", "station", "kind of reading", "reading, ppb", "temperature, °C", "gross, g", "own tare, g", "fill height, mm", "shaken, min", "way to the headspace",
 	"tare used, g", "density of water, kg/m³", "density of beer, kg/m³", "ln C* (C* in mg/L)", "vapour pressure, atm", "real gas θ, per atm", "oxygen partition ratio K",
 	"beer, mL", "headspace, mL", "total-to-dissolved ratio", "TPO, calculated here, ppb", "TPO as recorded, ppb", "u of TPO as recorded, ppb", "here − recorded, ppb", "by", "remarks",
-	"typed reading", "typed temperature", "typed gross", "typed tare", "typed height", "1 in the summary, 0 set aside", "TPO in the summary, ppb"}
+	"typed reading", "typed temperature", "typed gross", "typed tare", "typed height", "1 in the summary, 0 set aside", "TPO in the summary, ppb", "direct TPO, ppb", "which TPO counts: calculated or direct", "typed direct TPO"}
 
 func (b *book) readings(d *Data) {
 	// In a fixed order: styles are numbered as they are made.
-	for _, x := range [][]string{{"0.00", "O", "P", "U", "V", "X", "Y", "Z", "AA", "AJ"}, {"0.0000", "Q", "T", "W"}, {"0.000000", "R", "S"}} {
+	for _, x := range [][]string{{"0.00", "O", "P", "U", "V", "X", "Y", "Z", "AA", "AJ", "AK"}, {"0.0000", "Q", "T", "W"}, {"0.000000", "R", "S"}} {
 		style, err := b.f.NewStyle(&excelize.Style{CustomNumFmt: &x[0]})
 		b.keep(err)
 		for _, c := range x[1:] {
@@ -132,16 +133,22 @@ func (b *book) reading(d *Data, s *lab.Sample, row int) {
 	say("AB", d.person(s.By))
 	say("AC", remarks(s))
 	for i, field := range []string{"do_ppb", "temperature_c", "gross_g", "tare_g", "gap_mm"} {
-		say([]string{"AD", "AE", "AF", "AG", "AH"}[i], s.Raw[field])
+		say([]string{"AD", "AE", "AF", "AG", "AH"}[i], rawOf(s, field))
 	}
 	put("AI", lab.Num(1))
 	if d.setAside(s) {
 		put("AI", lab.Num(0))
 	}
-	if v, u := tpoOf(s); v > 0 {
-		say("M", strings.ReplaceAll(s.Result.Path, "_", " "))
-		put("Y", &v)
-		put("Z", &u)
+	put("AK", s.Inputs.DirectPpb)
+	say("AM", rawOf(s, "direct_ppb"))
+	if v, _ := tpoOf(s); v > 0 {
+		say("AL", cmp.Or(s.Result.TPOBy, lab.Calculated))
+		b.formula(sheetReadings, "AJ"+n, strings.ReplaceAll(countedFormula, "#", n))
+	}
+	if r := s.ByMethod(lab.Calculated); r != nil && *r.TPOPpb > 0 {
+		say("M", strings.ReplaceAll(r.Path, "_", " "))
+		put("Y", r.TPOPpb)
+		put("Z", r.TPOUPpb)
 		for col, f := range readingFormulas {
 			b.formula(sheetReadings, col+n, strings.ReplaceAll(f, "#", n))
 		}
@@ -164,8 +171,10 @@ var readingFormulas = map[string]string{
 	"W":  `1+T#*V#/U#`,
 	"X":  `G#*W#`,
 	"AA": `X#-Y#`,
-	"AJ": `IF(AI#=1,X#,"")`,
 }
+
+// countedFormula is the TPO of row # that counts.
+const countedFormula = `IF(AI#=1,IF(AL#="direct",AK#,X#),"")`
 
 func at0(cell string) string { return "'" + sheetInForce + "'!" + cell }
 
@@ -235,6 +244,7 @@ func (b *book) method() {
 		{"U beer, weighed", "(gross − tare)(1 − ρair/8000)/(ρbeer − ρair)", "OIML D 28"},
 		{"V headspace", "capacity less beer; by fill height the beer is capacity less the known headspace less height difference × neck", "docs/method.md"},
 		{"X TPO", "reading (shaken DO) × (1 + K × headspace/beer)", "docs/method.md; the plain figure, without corrections"},
+		{"AK direct TPO", "read by an instrument that reads TPO directly; AL says which of the two counts", "docs/instruments.md"},
 		{"Y, Z as recorded", "computed when the reading was entered, rounded to 0.01", "uncertainty: docs/method.md part 4"},
 		{"1 ppb", "1 µg of oxygen per litre of beer", "docs/terms.md"},
 		{"an apostrophe before a text", "the text begins like a formula; it is shown, not run", ""},
