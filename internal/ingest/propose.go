@@ -189,7 +189,7 @@ func targetOf(columns []lab.ImportColumn) string {
 				n[target]++
 			}
 		}
-		for _, key := range []string{"do", "do_shaken", "do_unshaken", "do_inlet", "tpo"} {
+		for _, key := range []string{"do", "do_shaken", "do_unshaken", "do_inlet", "tpo", "tpo_direct"} {
 			oxygen = oxygen || fieldOf(samples, key).score(c.Header) > 0
 		}
 	}

@@ -144,7 +144,7 @@ func (a *asking) ofLots() {
 
 func (a *asking) ofSamples(refs *refs) {
 	m := a.m
-	if !has(m, "do", "do_shaken", "do_unshaken", "do_inlet", "tpo") {
+	if !has(m, "do", "do_shaken", "do_unshaken", "do_inlet", "tpo", "tpo_direct") {
 		a.must("column:do", "Which column holds the oxygen reading?", "a sample is a reading")
 	}
 	if !has(m, "taken_at", "date", "closed_at") {
@@ -204,6 +204,9 @@ func assumptions(m *lab.ImportMapping, k facts) []string {
 	}
 	if has(m, "tpo") {
 		say("A TPO in the file is kept beside the one computed from the reading; it is never taken for a shaken DO.")
+	}
+	if has(m, "tpo_direct") {
+		say("A TPO read directly stands beside the shaken DO of its row, or alone; it is never taken for a DO, nor for a calculated TPO.")
 	}
 	return out
 }

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -89,7 +90,11 @@ func (p *plan) kindsIn(d *draft) (list []readingIn) {
 		}
 		list = append(list, readingIn{kind, c})
 	}
-	if len(list) == 0 && p.get(d, "tpo") != nil {
+	shaken := slices.ContainsFunc(list, func(r readingIn) bool { return r.kind == "shaken" })
+	switch {
+	case p.get(d, "tpo_direct") != nil && !shaken:
+		list = append(list, readingIn{lab.Direct, nil})
+	case len(list) == 0 && p.get(d, "tpo") != nil:
 		list = append(list, readingIn{"shaken", nil})
 	}
 	return list
@@ -269,19 +274,22 @@ func (p *plan) sample(d *draft, r readingIn, taken, closed time.Time, readings i
 			s.Inputs.TareG = rounded(p.num(d, "tare"))
 		}
 	}
+	if s.IsPackage() {
+		s.Inputs.DirectPpb = rounded(p.num(d, "tpo_direct"))
+		if t := p.num(d, "tpo"); t != nil {
+			s.Result = &lab.Result{Method: fromFile, TPOPpb: rounded(t), ComputedBy: "device"}
+		}
+	}
 	if r.kind == "shaken" {
 		s.Inputs.ShakeMin = rounded(p.num(d, "shake"))
 		s.TareSource = "lot"
 		if s.Inputs.TareG != nil {
 			s.TareSource = "own"
 		}
-		if t := p.num(d, "tpo"); t != nil {
-			s.Result = &lab.Result{Method: fromFile, TPOPpb: rounded(t), ComputedBy: "device"}
-		}
 	}
 	for j := range p.cols {
 		c, col := &d.cells[j], &p.cols[j]
-		if !c.ok || skip[col.key] || strings.HasPrefix(col.key, "do") && c != r.cell {
+		if !c.ok || skip[col.key] || strings.HasPrefix(col.key, "do") && c != r.cell || col.key == "tpo_direct" && !s.IsPackage() {
 			continue
 		}
 		s.Raw[rawKey(col.key)] = typed(c.text, col)
@@ -293,8 +301,11 @@ func (p *plan) sample(d *draft, r readingIn, taken, closed time.Time, readings i
 
 // rawKey is the name under which the entry page keeps what was typed.
 func rawKey(key string) string {
-	if strings.HasPrefix(key, "do") {
+	switch {
+	case strings.HasPrefix(key, "do"):
 		return "do"
+	case key == "tpo_direct":
+		return "direct"
 	}
 	return key
 }
@@ -366,6 +377,6 @@ func (p *plan) lawful(d *draft, r lab.Record, column func(field string) string) 
 }
 
 var columnOf = map[string]string{"inputs.temperature_c": "temperature", "inputs.gross_g": "gross", "inputs.tare_g": "tare", "inputs.gap_mm": "gap",
-	"inputs.shake_min": "shake", "set_no": "set_no", "head": "head", "station": "station", "taken_at": "time", "closed_at": "closed_at"}
+	"inputs.shake_min": "shake", "inputs.direct_ppb": "tpo_direct", "set_no": "set_no", "head": "head", "station": "station", "taken_at": "time", "closed_at": "closed_at"}
 
 func sampleColumn(field string) string { return columnOf[strings.TrimPrefix(field, "record.")] }
