@@ -41,6 +41,8 @@ type checkMeterInput struct {
 	ThermometerRef *quantity.Temperature `json:"thermometer_reference_c" help:"… and the reference: ice in water is 0 °C"`
 	Scale          *quantity.Mass        `json:"scale_g" help:"the scale under a reference mass …"`
 	ScaleRef       *quantity.Mass        `json:"scale_reference_g" help:"… and the mass"`
+	ScaleMore      Rows[ScalePoint]      `json:"scale_more" help:"more reference masses, a list of reference_g and read_g: two or more tell an offset from a slope"`
+	ScaleU         *quantity.Mass        `json:"scale_u_g" help:"standard uncertainty of a reading less its mass; a third of the limit when not said"`
 	Barometer      *quantity.Pressure    `json:"barometer_kpa" help:"the barometer …"`
 	BarometerRef   *quantity.Pressure    `json:"barometer_reference_kpa" help:"… and a reference at the same height"`
 
@@ -86,7 +88,8 @@ type CheckMeterResult struct {
 	AirExpected *float64          `json:"air_expected_ppb,omitempty"`
 	Pressure    *float64          `json:"pressure_kpa,omitempty"`
 	Correction  *TwoPoint         `json:"correction,omitempty"`
-	Slip        float64           `json:"tpo_slip_ppb"` // as read less true, from what was found; 0 where nothing was
+	Scale       *ErrorLine        `json:"scale_error,omitempty"` // of a scale, g and %: two masses or more
+	Slip        float64           `json:"tpo_slip_ppb"`          // as read less true, from what was found; 0 where nothing was
 	Sentence    string            `json:"sentence"`
 }
 
@@ -127,7 +130,7 @@ func (c *meterCheck) refused() error {
 		{"thermometer_reference_c", in.Thermometer != nil && in.ThermometerRef == nil}, {"thermometer_c", in.ThermometerRef != nil && in.Thermometer == nil},
 		{"scale_reference_g", in.Scale != nil && in.ScaleRef == nil}, {"scale_g", in.ScaleRef != nil && in.Scale == nil},
 		{"barometer_reference_kpa", in.Barometer != nil && in.BarometerRef == nil}, {"barometer_kpa", in.BarometerRef != nil && in.Barometer == nil},
-		{"response_s", in.ResponseLimit != nil && in.Response == nil},
+		{"response_s", in.ResponseLimit != nil && in.Response == nil}, {"scale_g", len(in.ScaleMore) > 0 && in.Scale == nil},
 	} {
 		if pair.lacks {
 			return missing(pair.field)
@@ -142,9 +145,15 @@ func (c *meterCheck) refused() error {
 		{"scale_limit_g", valueOr(in.ScaleLimit, 1), 1e-6, 1e5}, {"barometer_limit_kpa", valueOr(in.BarometerLimit, 1), 1e-4, 100}, {"total_to_dissolved", in.Ratio, 0, 100}, {"shaken_do_ppb", valueOr(in.ShakenDO, 1), 0, 1e6},
 		{"zero_do_ppb", valueOr(in.Zero, 0), -1e6, 1e6}, {"air_do_ppb", valueOr(in.Air, 1), 1e-3, 1e6}, {"first_do_ppb", valueOr(in.First, 0), -1e6, 1e6}, {"second_do_ppb", valueOr(in.Second, 0), -1e6, 1e6},
 		{"scale_g", valueOr(in.Scale, 0), -1e9, 1e9}, {"scale_reference_g", valueOr(in.ScaleRef, 1), 1e-6, 1e9},
+		{"scale_u_g", valueOr(in.ScaleU, 1), 1e-9, 1e6},
 	} {
 		if !(n.v >= n.low && n.v <= n.top) {
 			return refuse(n.field, n.v, "is outside "+format(n.low, -1)+" to "+format(n.top, -1), "check the value and its unit")
+		}
+	}
+	for i, p := range in.ScaleMore {
+		if x := float64(*p.Reference); !(x >= 1e-6 && x <= 1e9) {
+			return inRow(i, refuse("reference_g", x, "is no reference mass", "check the value and its unit"))
 		}
 	}
 	return nil
@@ -226,9 +235,7 @@ func (c *meterCheck) others() {
 	if in.Thermometer != nil {
 		c.add("thermometer", float64(*in.Thermometer), float64(*in.ThermometerRef), valueOr(in.ThermometerLimit, thermometerLimit), "°C")
 	}
-	if in.Scale != nil {
-		c.add("scale", float64(*in.Scale), float64(*in.ScaleRef), valueOr(in.ScaleLimit, scaleLimit), "g")
-	}
+	c.scale()
 	if in.Barometer != nil {
 		c.add("barometer", float64(*in.Barometer), float64(*in.BarometerRef), valueOr(in.BarometerLimit, barometerLimit), "kPa")
 	}
@@ -280,6 +287,9 @@ func (c *meterCheck) say() {
 	default:
 		o.Sentence = fmt.Sprintf("Failed: %d of %d. Service or adjust, check again, and look at all readings since the last pass.", o.Failed, o.Done)
 	}
+	if l := o.Scale; l != nil {
+		o.Sentence += fmt.Sprintf(" The scale is off by %s g and %s %% of the weight.", signedText(l.Offset, 2), signedText(l.Slope, 3))
+	}
 	if p := o.Correction; p != nil && math.Abs(p.Change) >= 0.05 {
 		word := "high"
 		if p.Change > 0 {
@@ -287,4 +297,11 @@ func (c *meterCheck) say() {
 		}
 		o.Sentence += fmt.Sprintf(" As found, a shaken DO of %s ppb reads %s ppb too %s in TPO.", format(p.Shaken, 0), format(math.Abs(p.Change), 1), word)
 	}
+}
+
+func signedText(v float64, digits int) string {
+	if v > 0 {
+		return "+" + format(v, digits)
+	}
+	return format(v, digits)
 }

@@ -8,6 +8,7 @@ import (
 	"net/http"
 	"reflect"
 	"strconv"
+	"time"
 
 	"github.com/danielgtaylor/huma/v2"
 
@@ -55,6 +56,18 @@ func (s *Server) instrumentRoutes(mux *http.ServeMux) {
 				return nil, newProblem(lab.Invalid, "query.at", in.At, "is not a time", "write it like 2026-11-05T09:40:00Z")
 			}
 			out, err := s.Lab.StandIn(ctx, q)
+			return s.answer(out, err)
+		})
+	type pairsInput struct {
+		FormatID   string    `query:"format_id" maxLength:"64"`
+		DOMeterID  string    `query:"do_meter_id" maxLength:"64"`
+		TPOMeterID string    `query:"tpo_meter_id" maxLength:"64"`
+		From       time.Time `query:"from" doc:"runs started from then on"`
+	}
+	huma.Register(s.api, describe[lab.Pairs](s, ask(huma.Operation{OperationID: "study-pairs", Path: base + "/studies/pairs",
+		Summary: "Packages on record that were read both ways, as rows of an agreement study"}), 422),
+		func(ctx context.Context, in *pairsInput) (*reply, error) {
+			out, err := s.Lab.Pairs(ctx, lab.PairsQuery{FormatID: in.FormatID, DOMeterID: in.DOMeterID, TPOMeterID: in.TPOMeterID, From: in.From})
 			return s.answer(out, err)
 		})
 	huma.Register(s.api, describe[lab.BuyNext](s, ask(huma.Operation{OperationID: "buy-next", Path: base + "/buy-next",

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"strconv"
+	"strings"
 
 	"ullage/core/calc"
 	"ullage/core/quantity"
@@ -30,6 +31,7 @@ type CheckMeterCmd struct {
 	ThermometerRef *quantity.Temperature `name:"thermometer-reference" placeholder:"0C" group:"Beside it" help:"Reference there; ice in water is 0 °C."`
 	Scale          *quantity.Mass        `placeholder:"500.0g" group:"Beside it" help:"Scale under a reference mass."`
 	ScaleRef       *quantity.Mass        `name:"scale-reference" placeholder:"500g" group:"Beside it" help:"The mass."`
+	ScaleMore      []string              `name:"scale-more" placeholder:"READ=MASS" sep:"none" group:"Beside it" help:"Another reference mass, such as 200.1g=200g; again for each. Two or more tell an offset from a slope."`
 	Barometer      *quantity.Pressure    `placeholder:"977hPa" group:"Beside it" help:"Barometer."`
 	BarometerRef   *quantity.Pressure    `name:"barometer-reference" placeholder:"976hPa" group:"Beside it" help:"Reference at the same height."`
 
@@ -86,6 +88,13 @@ func (c *CheckMeterCmd) Run(s *streams) error {
 	if c.Ratio != 0 {
 		input["total_to_dissolved"] = c.Ratio
 	}
+	more, err := c.masses()
+	if err != nil {
+		return err
+	}
+	if more != nil {
+		input["scale_more"] = more
+	}
 	text, err := json.Marshal(input)
 	if err != nil {
 		return err
@@ -106,6 +115,18 @@ func (c *CheckMeterCmd) Run(s *streams) error {
 	return err
 }
 
+// masses are the further reference masses.
+func (c *CheckMeterCmd) masses() (out []map[string]string, err error) {
+	for _, text := range c.ScaleMore {
+		read, mass, ok := strings.Cut(text, "=")
+		if !ok {
+			return nil, &quantity.Error{Field: "--scale-more", Value: text, Message: "is no pair of reading and mass", Mend: "write it like 200.1g=200g"}
+		}
+		out = append(out, map[string]string{"read_g": strings.TrimSpace(read), "reference_g": strings.TrimSpace(mass)})
+	}
+	return out, nil
+}
+
 func put[T any](input map[string]any, name string, v *T) {
 	if v != nil {
 		input[name] = *v
@@ -117,7 +138,7 @@ var meterFlags = map[string]string{
 	"response_s": "--response", "response_limit_s": "--response-limit", "first_do_ppb": "--this-meter", "second_do_ppb": "--other-meter",
 	"thermometer_c": "--thermometer", "thermometer_reference_c": "--thermometer-reference", "scale_g": "--scale", "scale_reference_g": "--scale-reference",
 	"barometer_kpa": "--barometer", "barometer_reference_kpa": "--barometer-reference", "zero_limit_ppb": "--zero-limit", "air_limit_percent": "--air-limit",
-	"thermometer_limit_k": "--thermometer-limit", "scale_limit_g": "--scale-limit", "barometer_limit_kpa": "--barometer-limit", "shaken_do_ppb": "--shaken-do", "total_to_dissolved": "--total-to-dissolved",
+	"thermometer_limit_k": "--thermometer-limit", "scale_limit_g": "--scale-limit", "scale_more": "--scale-more", "barometer_limit_kpa": "--barometer-limit", "shaken_do_ppb": "--shaken-do", "total_to_dissolved": "--total-to-dissolved",
 }
 
 // meterFlag names the option instead of the field.

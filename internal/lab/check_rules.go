@@ -105,7 +105,16 @@ func (r *MeterCheck) within() (passed, judged bool) {
 	case r.Expected == nil:
 		return false, false
 	}
-	return math.Abs(*r.Read-*r.Expected) <= *r.Limit*(1+1e-9), true
+	expected, read := []float64{*r.Expected}, []float64{*r.Read}
+	for _, p := range r.More {
+		expected, read = append(expected, p.Expected), append(read, p.Read)
+	}
+	for i := range read {
+		if math.Abs(read[i]-expected[i]) > *r.Limit*(1+1e-9) {
+			return false, true
+		}
+	}
+	return true, true
 }
 
 // expect finds what the instrument should have read. Where nobody can know, the

@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"time"
 
 	"ullage/core/verdict"
 )
@@ -28,21 +27,6 @@ type Consequences struct {
 	Sentence     string     `json:"sentence"`
 }
 
-// Found is the error of an instrument as a check found it: reading less true.
-type Found struct {
-	OffsetPpb  *float64 `json:"offset_ppb,omitempty"`
-	OffsetUPpb *float64 `json:"offset_u_ppb,omitempty"`
-	SlopePct   *float64 `json:"slope_pct,omitempty"`
-	SlopeUPct  *float64 `json:"slope_u_pct,omitempty"`
-	Offset     *float64 `json:"offset,omitempty" doc:"of a scale or thermometer, in unit"`
-	OffsetU    *float64 `json:"offset_u,omitempty"`
-	Unit       string   `json:"unit,omitempty"`
-	From       string   `json:"from,omitempty" doc:"where a part comes from another check of the same day"`
-}
-
-// known tells whether there is an error to correct for.
-func (f *Found) known() bool { return f.OffsetPpb != nil || f.SlopePct != nil || f.Offset != nil }
-
 // DoubtRun is a run measured with an instrument in doubt. AsRead and Corrected
 // both take the meter as proven, so that the found error alone makes the
 // difference.
@@ -60,6 +44,7 @@ type DoubtRun struct {
 	Reopened   bool       `json:"reopened" doc:"this check opened it again"`
 	AsRead     *DoubtWord `json:"as_read,omitempty"`
 	Corrected  *DoubtWord `json:"corrected,omitempty"`
+	Otherwise  *DoubtWord `json:"otherwise,omitempty" doc:"corrected with the error taken as a share of the reading; only where one reference cannot tell, and the verdict differs"`
 	MeanChange float64    `json:"mean_change_ppb" doc:"mean TPO corrected, less as read"`
 	Changes    bool       `json:"changes" doc:"the verdict would be another"`
 	Why        string     `json:"why"`
@@ -115,37 +100,6 @@ func (s *Service) Consequences(ctx context.Context, id string) (*Consequences, e
 	return out, nil
 }
 
-// sameSession is how far apart two checks may lie whose errors make one line.
-const sameSession = 12 * time.Hour
-
-// foundBy is the error that a check found; a DO meter's missing part, offset or
-// slope, is taken from another check of the same session.
-func (s *Service) foundBy(ctx context.Context, check *MeterCheck, in *Instrument) (Found, error) {
-	f := Found{OffsetPpb: check.OffsetPpb, OffsetUPpb: check.OffsetUPpb, SlopePct: check.SlopePct, SlopeUPct: check.SlopeUPct}
-	if in.InstrumentKind != DOMeter {
-		if check.Read != nil && check.Expected != nil {
-			f.Offset, f.OffsetU, f.Unit = Num(*check.Read-*check.Expected), check.U, check.Unit
-		}
-		return f, nil
-	}
-	checks, err := records[MeterCheck](ctx, s, Query{Kind: KindMeterChecks})
-	if err != nil {
-		return f, err
-	}
-	for _, c := range checks {
-		if c.ID == check.ID || c.InstrumentID != check.InstrumentID || c.At.Sub(check.At.Time).Abs() > sameSession || c.At.After(check.At.Time) && check.Adjusted {
-			continue
-		}
-		if f.OffsetPpb == nil && c.OffsetPpb != nil {
-			f.OffsetPpb, f.OffsetUPpb, f.From = c.OffsetPpb, c.OffsetUPpb, "offset by the check of "+c.At.Format("15:04")
-		}
-		if f.SlopePct == nil && c.SlopePct != nil {
-			f.SlopePct, f.SlopeUPct, f.From = c.SlopePct, c.SlopeUPct, "slope by the check of "+c.At.Format("15:04")
-		}
-	}
-	return f, nil
-}
-
 func (s *Service) doubtRun(ctx context.Context, run *Run, check *MeterCheck, f *Found) (DoubtRun, error) {
 	r := DoubtRun{RunID: run.ID, Number: run.Number, Code: run.Code, StartedAt: run.StartedAt, EndedAt: run.EndedAt, Hold: run.Hold.State}
 	beer, err := read[Beer](ctx, s.Store, KindBeers, run.BeerID)
@@ -169,8 +123,16 @@ func (s *Service) doubtRun(ctx context.Context, run *Run, check *MeterCheck, f *
 		r.Why = "the check says not by how much the instrument was off"
 		return r, nil
 	}
+	asRead := slices.Clone(d.Samples)
 	s.correct(d, check.InstrumentID, f)
 	r.Corrected, _ = d.asProven()
+	if o := f.other(); o != nil {
+		d.Samples = asRead
+		s.correct(d, check.InstrumentID, o)
+		if x, _ := d.asProven(); x != nil && r.Corrected != nil && x.Verdict != r.Corrected.Verdict {
+			r.Otherwise = x
+		}
+	}
 	r.compare()
 	return r, nil
 }
@@ -234,27 +196,19 @@ func (s *Service) correct(d *RunRecords, instrument string, f *Found) {
 			c.Inputs.DOPpb = Num(max(0, (*c.Inputs.DOPpb-numOr(f.OffsetPpb, 0))/(1+numOr(f.SlopePct, 0)/100)))
 		}
 		if f.Offset != nil && run.TPOMeterID == instrument && c.Inputs.DirectPpb != nil {
-			c.Inputs.DirectPpb = Num(max(0, *c.Inputs.DirectPpb-*f.Offset))
+			c.Inputs.DirectPpb = Num(max(0, *f.right(c.Inputs.DirectPpb)))
 		}
 		if f.Offset != nil && run.ScaleID == instrument {
-			c.Inputs.GrossG = less(c.Inputs.GrossG, *f.Offset)
-			c.Inputs.TareG = less(c.Inputs.TareG, *f.Offset)
+			c.Inputs.GrossG, c.Inputs.TareG = f.right(c.Inputs.GrossG), f.right(c.Inputs.TareG)
 		}
 		if f.Offset != nil && run.ThermometerID == instrument {
-			c.Inputs.TemperatureC = less(c.Inputs.TemperatureC, *f.Offset)
+			c.Inputs.TemperatureC = f.right(c.Inputs.TemperatureC)
 		}
 		if c.IsPackage() && s.Calc != nil && c.Measured() {
 			c.Result, c.OtherResult = (&batch{svc: s, at: s.now()}).results(&c, run)
 		}
 		d.Samples[i] = &c
 	}
-}
-
-func less(v *float64, by float64) *float64 {
-	if v == nil {
-		return nil
-	}
-	return Num(*v - by)
 }
 
 var verdictWords = map[string]string{verdict.Release: "release", verdict.Conditional: "release with conditions", verdict.Hold: "hold"}
@@ -265,9 +219,12 @@ func (r *DoubtRun) compare() {
 		return
 	}
 	r.MeanChange = round2(*r.Corrected.Mean - *r.AsRead.Mean)
-	r.Changes = r.AsRead.Verdict != r.Corrected.Verdict
+	r.Changes = r.AsRead.Verdict != r.Corrected.Verdict || r.Otherwise != nil
 	was, is := verdictWords[r.AsRead.Verdict], verdictWords[r.Corrected.Verdict]
 	switch {
+	case r.Otherwise != nil:
+		r.Why = fmt.Sprintf("one reference mass cannot tell how the error goes with the weight: as the same amount at every weight the proposal is %s (mean TPO %.0f ppb), as a share of the weight %s (%.0f ppb); as read it is %s",
+			is, *r.Corrected.Mean, verdictWords[r.Otherwise.Verdict], *r.Otherwise.Mean, was)
 	case r.Changes:
 		r.Why = fmt.Sprintf("corrected, the mean TPO is %.0f ppb instead of %.0f, and the proposal %s instead of %s", *r.Corrected.Mean, *r.AsRead.Mean, is, was)
 	case math.Abs(r.MeanChange) < 0.05:
@@ -291,6 +248,9 @@ func (c *Consequences) say() {
 			lots = "One lot was"
 		}
 		c.Sentence = fmt.Sprintf("%s measured with it since its last pass; under the error found %s. A person decides.", lots, changing)
+		if c.Found.Assumed != "" {
+			c.Sentence += " One reference mass was used: the error is taken as the same amount at every weight; where taking it as a share of the weight gives another verdict, both are shown. Two masses tell."
+		}
 		if !c.Found.known() {
 			c.Sentence = fmt.Sprintf("%s measured with it since its last pass. The check does not say by how much it was off, so nothing could be judged again.", lots)
 		}

@@ -168,6 +168,13 @@ func (r *MeterCheck) sayFound() string {
 		return text + fmt.Sprintf(": reads %+.1f %% in air", *r.SlopePct)
 	case r.OffsetPpb != nil:
 		return text + fmt.Sprintf(": reads %+.1f ppb at zero", *r.OffsetPpb)
+	case len(r.More) > 0 && r.Read != nil && r.Expected != nil:
+		f := foundLine(r, nil)
+		text += fmt.Sprintf(": off by %+.3g %s", *f.Offset, unitWords[r.Unit])
+		if f.SlopePct != nil {
+			text += fmt.Sprintf(" and %+.3g %% of the reading", *f.SlopePct)
+		}
+		return text
 	case r.Read != nil && r.Expected != nil:
 		return text + fmt.Sprintf(": reads %+.3g %s", *r.Read-*r.Expected, unitWords[r.Unit])
 	}
