@@ -1859,6 +1859,23 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/v1/studies/pairs": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Packages on record that were read both ways, as rows of an agreement study */
+        get: operations["study-pairs"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/v1/studies/read": {
         parameters: {
             query?: never;
@@ -2743,6 +2760,7 @@ export interface components {
         ChartPoint: {
             /** Format: date-time */
             at: string;
+            direct?: boolean;
             head?: string;
             id?: string;
             /** Format: double */
@@ -2790,6 +2808,12 @@ export interface components {
             sensor_replaced?: boolean;
             /** Format: double */
             u?: number;
+        };
+        CheckReference: {
+            /** Format: double */
+            expected: number;
+            /** Format: double */
+            read: number;
         };
         CheckSeries: {
             against?: string;
@@ -2950,6 +2974,8 @@ export interface components {
             mean_change_ppb: number;
             /** Format: int64 */
             number: number;
+            /** @description corrected with the error taken as a share of the reading; only where one reference cannot tell, and the verdict differs */
+            otherwise?: components["schemas"]["DoubtWord"];
             /**
              * Format: int64
              * @description packages with TPO
@@ -3217,11 +3243,16 @@ export interface components {
             tare_sd_g?: number;
         };
         Found: {
+            /**
+             * @description one reference cannot tell an offset from a slope: taken as the same amount at every reading
+             * @enum {string}
+             */
+            assumed?: "offset";
             /** @description where a part comes from another check of the same day */
             from?: string;
             /**
              * Format: double
-             * @description of a scale or thermometer, in unit
+             * @description of a scale, thermometer or direct TPO instrument, in unit
              */
             offset?: number;
             /** Format: double */
@@ -3230,7 +3261,20 @@ export interface components {
             offset_u?: number;
             /** Format: double */
             offset_u_ppb?: number;
-            /** Format: double */
+            /**
+             * Format: double
+             * @description the same error, taken as a share of the reading instead
+             */
+            other_slope_pct?: number;
+            /**
+             * Format: int64
+             * @description references that the line goes through
+             */
+            points?: number;
+            /**
+             * Format: double
+             * @description of the reading; of a scale: of the weight, from two reference masses on
+             */
             slope_pct?: number;
             /** Format: double */
             slope_u_pct?: number;
@@ -3739,6 +3783,11 @@ export interface components {
             tare_g?: number;
             /** Format: double */
             tare_sd_g?: number;
+            /**
+             * @description which TPO counts where a package has both; empty: the direct one
+             * @enum {string}
+             */
+            tpo_by?: "direct" | "calculated";
             yeast_in_package?: boolean;
         };
         Index: {
@@ -3750,6 +3799,11 @@ export interface components {
             value: number;
         };
         Inputs: {
+            /**
+             * Format: double
+             * @description TPO read by an instrument that reads it directly, ppb; never a DO
+             */
+            direct_ppb?: number;
             /**
              * Format: double
              * @description the reading: shaken DO, unshaken DO or inlet DO, as kind says
@@ -4653,6 +4707,8 @@ export interface components {
              * @description passes within this of expected, in unit; response: at most
              */
             limit?: number;
+            /** @description further reference masses on the same occasion: from two on, an offset is told from a slope */
+            more?: components["schemas"]["CheckReference"][];
             note?: string;
             /**
              * Format: double
@@ -4970,6 +5026,34 @@ export interface components {
         PINBody: {
             account_id: string;
             pin: string;
+        };
+        PairRow: {
+            /** Format: double */
+            beer_ml?: number;
+            /** Format: double */
+            calculated_ppb: number;
+            /** Format: double */
+            calculated_u_ppb: number;
+            /** Format: double */
+            direct_ppb: number;
+            /** Format: double */
+            direct_u_ppb: number;
+            /** Format: double */
+            headspace_ml?: number;
+            id: string;
+            sample_id: string;
+        };
+        Pairs: {
+            /** @description where all were read with one */
+            do_meter_id?: string;
+            /** @description packages among them */
+            format_ids: string[];
+            /** @description the oldest first */
+            rows: components["schemas"]["PairRow"][];
+            /** Format: int64 */
+            runs: number;
+            /** @description where all were read with one */
+            tpo_meter_id?: string;
         };
         PasswordBody: {
             old: string;
@@ -5444,6 +5528,7 @@ export interface components {
             capability: components["schemas"]["CapabilityResult"];
             causes: components["schemas"]["Cause"][];
             chart: components["schemas"]["RunChart"];
+            direct_meter?: components["schemas"]["Meter"];
             heads: components["schemas"]["HeadMean"][];
             held: components["schemas"]["HeldSpan"][];
             input_hash: string;
@@ -5468,6 +5553,7 @@ export interface components {
             set_aside: components["schemas"]["Aside"][];
             sets: components["schemas"]["Set"][];
             split: components["schemas"]["Split"];
+            tpo_ways?: components["schemas"]["Ways"];
             verdict: string;
             verdict_outside_held: string;
             verdict_with_proven_meter: string;
@@ -5486,6 +5572,11 @@ export interface components {
             method: string;
             /** @description how the headspace was found */
             path?: string;
+            /**
+             * @description calculated from shaken DO and volumes, or read directly; empty: calculated
+             * @enum {string}
+             */
+            tpo_by?: "calculated" | "direct";
             /** Format: double */
             tpo_high95_ppb?: number;
             /** Format: double */
@@ -5607,6 +5698,11 @@ export interface components {
              */
             readonly server_at?: string;
             /**
+             * @description which TPO counts where a package has both, from the next run on; empty: the direct one
+             * @enum {string}
+             */
+            tpo_by?: "direct" | "calculated";
+            /**
              * Format: double
              * @description the same with live yeast in the package
              */
@@ -5725,6 +5821,11 @@ export interface components {
             status: "going" | "ended";
             /** Format: uuid */
             thermometer_id?: string;
+            /**
+             * Format: uuid
+             * @description the instrument that reads TPO directly
+             */
+            tpo_meter_id?: string;
         };
         RunChart: {
             /** Format: double */
@@ -5791,9 +5892,14 @@ export interface components {
              */
             id: string;
             inputs: components["schemas"]["Inputs"];
-            /** @enum {string} */
-            kind: "shaken" | "unshaken" | "inlet";
+            /**
+             * @description direct: a package whose TPO was read directly, and nothing else
+             * @enum {string}
+             */
+            kind: "shaken" | "unshaken" | "inlet" | "direct";
             note?: string;
+            /** @description where the package was read both ways: the TPO that does not count, by the run's in_force.tpo_by */
+            readonly other_result?: components["schemas"]["Result"];
             /** @description field to text, exactly as typed */
             raw?: {
                 [key: string]: string;
@@ -6513,7 +6619,7 @@ export interface components {
         };
         UFrom: {
             /** @enum {string} */
-            effect: "meter" | "scale_gross" | "scale_tare" | "scale_adjustment" | "temperature";
+            effect: "meter" | "scale_gross" | "scale_tare" | "scale_adjustment" | "temperature" | "direct";
             /** Format: uuid */
             instrument_id: string;
             name: string;
@@ -6569,6 +6675,17 @@ export interface components {
             mend?: string;
             message: string;
             value?: unknown;
+        };
+        Ways: {
+            /** Format: int64 */
+            calculated: number;
+            /** Format: int64 */
+            direct: number;
+            /** Format: double */
+            mean_difference_ppb: number | null;
+            /** Format: int64 */
+            pairs: number;
+            sentence: string;
         };
         WhatChanged: {
             batch_id: string;
@@ -15287,6 +15404,50 @@ export interface operations {
                 };
                 content: {
                     "application/json": components["schemas"]["ListStudy"];
+                };
+            };
+            /** @description Unprocessable Entity */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+            /** @description Internal Server Error */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    "study-pairs": {
+        parameters: {
+            query?: {
+                format_id?: string;
+                do_meter_id?: string;
+                tpo_meter_id?: string;
+                /** @description runs started from then on */
+                from?: string;
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Pairs"];
                 };
             };
             /** @description Unprocessable Entity */
