@@ -66,6 +66,7 @@ type AdditionBrings struct {
 	High      float64 `json:"high_ppb"`
 	Upper     float64 `json:"upper_ppb"`
 	Note      string  `json:"note,omitempty"`
+	Band      string  `json:"band"` // what its low and high figure are
 	liquid    quantity.Volume
 	low, high float64 // shares that stay
 }
@@ -146,7 +147,7 @@ func (r *AdditionResult) total(in *additionInput, do quantity.DO) {
 
 // brings is what a part carries and how much of it stays.
 func (p *AdditionPart) brings(t quantity.Temperature, at quantity.Pressure) (b AdditionBrings, hazard string, err error) {
-	b = AdditionBrings{Name: p.Name, Kind: p.Kind, low: 1, high: 1}
+	b = AdditionBrings{Name: p.Name, Kind: p.Kind, Band: "all of it stays", low: 1, high: 1}
 	if b.Name == "" {
 		b.Name = p.Kind
 	}
@@ -180,7 +181,7 @@ func (p *AdditionPart) brings(t quantity.Temperature, at quantity.Pressure) (b A
 	switch {
 	case p.Kind == "air" || p.Holds == "air":
 		b.Mg = float64(process.OxygenInGas(oxygen.DryAirO2, v, at, t)) / 1000
-		b.low, b.Note = 0, "how much of the air dissolves is not known: push it out to drain"
+		b.low, b.Band, b.Note = 0, "none to all of it stays", "how much of the air dissolves is not known: push it out to drain"
 	case p.Holds == "" || p.Holds == "liquid":
 		b.Mg, b.liquid = float64(v)*float64(liquid)/1e6, v
 	default:
@@ -203,7 +204,7 @@ func (p *AdditionPart) hops(b AdditionBrings, t quantity.Temperature, at quantit
 	left := process.HopPurged(at, at+quantity.Pressure(gauge), cycles, 0.8, 0.5)
 	air := process.HopGas(*p.Mass, process.PelletBulk, process.PelletMaterial)
 	b.Mg = float64(process.OxygenInGas(oxygen.DryAirO2*left, air, at, t)) / 1000
-	b.low, b.high = hopsStayLow, hopsStayHigh
+	b.low, b.high, b.Band = hopsStayLow, hopsStayHigh, "10–30 % of it stays (common practice)"
 	b.Note = fmt.Sprintf("%.3g L of gas in the pellets, %.3g %% of its air left by the purge", float64(air)/1000, 100*float64(left))
 	return b, process.HazardErupt, nil
 }

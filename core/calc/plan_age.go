@@ -40,9 +40,9 @@ type AgeResult struct {
 	Days      float64     `json:"equivalent_days"`
 	Low       float64     `json:"low_days"` // over the Q10 band
 	High      float64     `json:"high_days"`
-	Reference float64     `json:"reference_c"`
+	Reference float64     `json:"reference_c" floor:"none"`
 	Real      float64     `json:"real_days"`
-	Hottest   float64     `json:"hottest_c"`
+	Hottest   float64     `json:"hottest_c" floor:"none"`
 	Mnemonic  float64     `json:"mnemonic_used"` // share of the 3, 30, 300 days
 	Used      *float64    `json:"code_used,omitempty"`
 	UsedLow   *float64    `json:"code_used_low,omitempty"`

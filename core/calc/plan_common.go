@@ -14,7 +14,7 @@ import (
 // planners are the entries of core/process; their equations are those of
 // docs/planners.md.
 func planners() []Calculation {
-	return []Calculation{
+	list := []Calculation{
 		define("purge", "what a purge leaves, takes and costs; or how much of it a target needs", "P1–P11", Purge),
 		define("gas", "oxygen that CO2 or nitrogen brings: dissolved, in contact, as headspace", "P9, P12", GasPurity),
 		define("strip", "DO after bubbling gas through beer and venting it, or the gas that a target needs", "P9, P13", Strip),
@@ -26,6 +26,10 @@ func planners() []Calculation {
 		define("home", "plan for keg, bottle or can without a meter: steps and bands", "P3, P6, P7", Home),
 		define("wort-oxygen", "gas flow for a DO target in wort, and its ceiling", "P25, P26", WortOxygen),
 	}
+	for i := range list {
+		list[i].floored = true
+	}
+	return list
 }
 
 // maxList bounds the lists of an input.

@@ -27,9 +27,9 @@ type PrimingResult struct {
 	Residual  float64           `json:"residual_vol"`
 	Final     float64           `json:"final_vol"` // with what may still ferment
 	Sugars    []PrimingSugar    `json:"sugars"`
-	Gauge20   float64           `json:"gauge_20c_bar"`
-	GaugeWarm float64           `json:"gauge_warm_bar"`
-	Warm      float64           `json:"warm_c"`
+	Gauge20   float64           `json:"gauge_20c_bar" floor:"none"`
+	GaugeWarm float64           `json:"gauge_warm_bar" floor:"none"`
+	Warm      float64           `json:"warm_c" floor:"none"`
 	Usual     float64           `json:"usual_limit_vol"` // common practice; the maker's rating governs
 	Cautions  []process.Caution `json:"cautions"`
 }

@@ -109,7 +109,7 @@ func TestCarriedRefusals(t *testing.T) {
 		{object{"pressure_kpa": 1}, "u.pressure_kpa", "not given"},
 		{object{"temperature_c": 1, "temperature_f": 1}, "u.temperature_f", "twice"},
 		{[]int{1}, "u", "not a list"},
-		{object{"temperature_c": "wide"}, "u", "not a list"},
+		{object{"temperature_c": "wide"}, "u.temperature_c", "not a number"}, {object{"temperature_c": []int{1}}, "u", "not a list"},
 	} {
 		if e := refused(t, "co2", encode(t, with(examples["co2"], object{"u": c.u}))); e.Field != c.field || !strings.Contains(e.Message, c.says) {
 			t.Errorf("%v: %v", c.u, e)

@@ -44,6 +44,7 @@ type Calculation struct {
 	Equations string  `json:"equations"` // numbers in docs/method.md
 	Fields    []Field `json:"fields"`
 	input     reflect.Type
+	floored   bool // no number of its result lies below 0, but those that say so
 	run       func(input any) (Answer, error)
 }
 
@@ -98,7 +99,7 @@ func Do(name string, input []byte) (Answer, error) {
 	}
 	var shared request
 	if !c.ownUncertainty() {
-		if own, shared, err = splitUncertainty(own); err != nil {
+		if own, shared, err = c.splitUncertainty(own); err != nil {
 			return Answer{}, err
 		}
 	}

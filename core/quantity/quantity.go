@@ -119,6 +119,35 @@ func (u Unit) print(v float64, decimals int) string {
 
 // Parse reads a number with an optional unit of this kind into the base unit.
 func (k *Kind) Parse(s string) (float64, error) {
+	v, symbol, err := k.split(s)
+	if err != nil {
+		return 0, err
+	}
+	base, err := k.toBase(s, v, symbol)
+	if err != nil {
+		return 0, err
+	}
+	return base, k.Check(base)
+}
+
+// Difference reads a difference between two values of this kind, such as an
+// uncertainty, with an optional unit: 1 °F is five ninths of 1 °C.
+func (k *Kind) Difference(s string) (float64, error) {
+	v, symbol, err := k.split(s)
+	if err != nil {
+		return 0, err
+	}
+	u := &k.Units[0]
+	if symbol != "" {
+		if u = k.unit(symbol); u == nil {
+			return 0, k.unitError(s, symbol)
+		}
+	}
+	return v * u.Scale, nil
+}
+
+// split cuts a text into its number and its unit.
+func (k *Kind) split(s string) (v float64, symbol string, err error) {
 	text := strings.TrimSpace(s)
 	cut := len(text)
 	for i, r := range text {
@@ -129,17 +158,13 @@ func (k *Kind) Parse(s string) (float64, error) {
 	}
 	number, symbol := strings.TrimSpace(text[:cut]), strings.TrimSpace(text[cut:])
 	if number == "" {
-		return 0, &Error{Value: s, Message: "is not a number", Mend: k.example()}
+		return 0, "", &Error{Value: s, Message: "is not a number", Mend: k.example()}
 	}
-	v, err := strconv.ParseFloat(number, 64)
+	v, err = strconv.ParseFloat(number, 64)
 	if err != nil || math.IsInf(v, 0) || math.IsNaN(v) {
-		return 0, k.numberError(s, number)
+		return 0, "", k.numberError(s, number)
 	}
-	base, err := k.toBase(s, v, symbol)
-	if err != nil {
-		return 0, err
-	}
-	return base, k.Check(base)
+	return v, symbol, nil
 }
 
 // Check returns an *Error when a base-unit value is not finite or is below

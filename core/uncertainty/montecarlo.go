@@ -2,6 +2,7 @@ package uncertainty
 
 import (
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/stat/distuv"
 )
@@ -12,10 +13,11 @@ const block = 10_000
 
 // Options of a Monte Carlo propagation.
 type Options struct {
-	Seed   uint64 // the same seed gives the same result, with any Each
-	Max    int    // trials at most; 0 means 1,000,000
-	Fixed  bool   // run Max trials, stable or not
-	Digits int    // significant digits of u that must be stable; 0 means 2
+	Seed     uint64 // the same seed gives the same result, with any Each
+	Max      int    // trials at most; 0 means 1,000,000
+	Fixed    bool   // run Max trials, stable or not
+	Shortest bool   // the shortest 95 % interval (JCGM 101, 5.3.4), for a result cut off at a floor
+	Digits   int    // significant digits of u that must be stable; 0 means 2
 
 	// Each runs do(0) … do(n-1), in any order and at the same time if it likes;
 	// nil runs them one after the other. It lets a caller with more than one
@@ -65,7 +67,11 @@ func MonteCarlo(p *Problem, o Options) Result {
 		})
 		stable = !o.Fixed && settled(stats, o.Digits)
 	}
-	return collect(y, stats, stable)
+	r := collect(y, stats, stable)
+	if o.Shortest {
+		r.Low95, r.High95 = shortest(y)
+	}
+	return r
 }
 
 type blockStats struct{ mean, sd, low, high float64 }
@@ -104,6 +110,33 @@ func (p *plan) draw(seed, b uint64, y []float64) {
 				}
 			}
 			y[i] = model(x)
+			for again := 0; p.problem.Range && math.IsNaN(y[i]) && again < redraws; again++ {
+				p.once(r, x)
+				y[i] = model(x)
+			}
+		}
+	}
+}
+
+// redraws bounds the trials spent on one that lies in the range of every input.
+const redraws = 1000
+
+// once draws all effects of a single trial.
+func (p *plan) once(r *source, x []float64) {
+	copy(x, p.problem.Values)
+	for k := range p.normal {
+		z := r.normal()
+		for _, l := range p.normal[k] {
+			x[l.Input] += l.SD * z
+		}
+	}
+	for _, l := range p.rectangular {
+		x[l.Input] += l.SD * (r.uniform() - 0.5)
+	}
+	for _, e := range p.others {
+		v := e.sample(r)
+		for _, l := range e.On {
+			x[l.Input] += l.SD * v
 		}
 	}
 }
@@ -231,6 +264,19 @@ func collect(y []float64, stats []blockStats, stable bool) Result {
 	r := Result{Value: mean, U: math.Sqrt(square / (h*block - 1)), Trials: len(y), Stable: stable}
 	r.Low95, r.High95 = limits(y)
 	return r
+}
+
+// shortest is the shortest interval that holds 95 % of y (JCGM 101, D.8). It sorts y.
+func shortest(y []float64) (low, high float64) {
+	slices.Sort(y)
+	q := int(math.Round(0.95 * float64(len(y))))
+	best := 0
+	for i := range len(y) - q {
+		if y[i+q]-y[i] < y[best+q]-y[best] {
+			best = i
+		}
+	}
+	return y[best], y[best+q]
 }
 
 // limits are the 2.5 % and 97.5 % order statistics (JCGM 101, 7.7.2, the

@@ -42,6 +42,11 @@ type Problem struct {
 	// Gradient, where there is one, writes ∂y/∂x; it saves the differences of
 	// the first-order method. It may answer false for an x it does not cover.
 	Gradient func(x, into []float64) bool
+
+	// Range tells that the model is NaN outside the range of an input, and that
+	// Monte Carlo draws such a trial again: what is known of the input is then its
+	// distribution cut off at the ends of the range.
+	Range bool
 }
 
 // Contribution is the part of the standard uncertainty that one effect brings.

@@ -28,9 +28,9 @@ type planCommand struct {
 
 // planOutput are the options of every plan.
 type planOutput struct {
-	Explain bool               `in:"explain" group:"Output" help:"Print the derivation line by line: equation, numbers, source."`
-	Format  string             `enum:"text,json" default:"text" group:"Output" help:"text or json."`
-	U       map[string]float64 `name:"u" in:"u" placeholder:"FIELD=VALUE" group:"Output" help:"Standard uncertainty of an input by its field name, such as temperature_c=0.5."`
+	Explain bool              `in:"explain" group:"Output" help:"Print the derivation line by line: equation, numbers, source."`
+	Format  string            `enum:"text,json" default:"text" group:"Output" help:"text or json."`
+	U       map[string]string `name:"u" in:"u" sep:"none" mapsep:"none" placeholder:"FIELD=VALUE" group:"Output" help:"Standard uncertainty of an input by its field name, such as temperature=0.5C, vessel=2%."`
 }
 
 type planPurge struct {
@@ -51,7 +51,7 @@ type planPurge struct {
 	Pocket    *quantity.Volume        `in:"pocket_ml" placeholder:"100mL" group:"Purge" help:"displacement: gas that the liquid leaves."`
 	Film      *quantity.Volume        `in:"film_ml" placeholder:"1L" group:"Purge" help:"displacement: liquid left behind."`
 	FilmDO    *quantity.DO            `name:"film-do" in:"film_do_ppb" placeholder:"9ppm" group:"Purge" help:"Its DO; air-saturated when not said."`
-	Step      []string                `sep:"none" placeholder:"METHOD:KEY=VALUE,…" group:"Purge" help:"A sequence instead: --step displacement:pocket=100mL --step pressure:high-gauge=2bar,cycles=4"`
+	Step      []string                `sep:"none" placeholder:"METHOD:KEY=VALUE,…" group:"Purge" help:"A sequence instead: --step displacement:pocket=100mL,u-pocket=20mL --step pressure:high-gauge=2bar,cycles=4; u-KEY is the standard uncertainty of KEY."`
 
 	Target   *quantity.DO       `in:"target_ppb" placeholder:"10ppb" group:"Backwards" help:"Oxygen the purge may add to the beer."`
 	Residual *quantity.Fraction `in:"residual_fraction" placeholder:"100ppm" group:"Backwards" help:"Or the oxygen to be left in the gas: 100ppm, 0.1%."`
@@ -104,7 +104,7 @@ type planStrip struct {
 type planAddition struct {
 	Beer        *quantity.Volume      `in:"beer_ml" placeholder:"40hL" help:"Beer in the tank."`
 	DO          *quantity.DO          `name:"do" short:"d" in:"do_ppb" placeholder:"12ppb" help:"Its DO."`
-	Add         []string              `sep:"none" placeholder:"KIND:KEY=VALUE,…" help:"What goes in, again and again: liquid:volume=20L,do=9ppm,name=finings · hops:mass=20kg,cycles=5,gauge=1bar · hose:bore=50mm,length=1000cm,holds=air · heel:volume=10L · air:volume=1L"`
+	Add         []string              `sep:"none" placeholder:"KIND:KEY=VALUE,…" help:"What goes in, again and again: liquid:volume=20L,do=9ppm,name=finings · hops:mass=20kg,cycles=5,gauge=1bar · hose:bore=50mm,length=1000cm,holds=air · heel:volume=10L · air:volume=1L; u-KEY, as u-volume=1L, is the standard uncertainty of KEY."`
 	Temperature *quantity.Temperature `short:"t" in:"temperature_c" placeholder:"10C" help:"Temperature of what goes in."`
 	Altitude    *quantity.Altitude    `in:"altitude_m" placeholder:"310" help:"Altitude of the place, m."`
 	Limit       *quantity.DO          `in:"limit_ppb" placeholder:"50ppb" help:"DO allowed after: gives the DO that the liquids may have."`
@@ -141,7 +141,7 @@ type planAfter struct {
 }
 
 type planAge struct {
-	Stay      []string              `sep:"none" placeholder:"14d@20C" help:"A stay, again and again, in any order."`
+	Stay      []string              `sep:"none" placeholder:"14d@20C" help:"A stay, again and again, in any order; 14d@20C:u=1C with the standard uncertainty of its temperature."`
 	Logger    string                `placeholder:"FILE" help:"Or a logger's CSV: a head with a column of time (or hours, days) and one of temperature."`
 	DateOrder string                `in:"date_order" enum:"dmy,mdy," default:"" placeholder:"dmy" help:"dmy or mdy, where its dates can be read two ways."`
 	Reference *quantity.Temperature `in:"reference_c" placeholder:"4C" help:"Temperature of the equivalent age."`
@@ -296,7 +296,17 @@ func optionOf(err error, flags map[string]string) error {
 
 var fieldWord = regexp.MustCompile(`[a-z][a-z0-9_]*`)
 
-// parts reads METHOD:KEY=VALUE,KEY=VALUE into objects; values carry their units.
+// numberOr is a number, or the text that holds one with its unit.
+func numberOr(value string) any {
+	var n json.Number
+	if json.Unmarshal([]byte(value), &n) == nil && !strings.HasPrefix(value, `"`) {
+		return n
+	}
+	return value
+}
+
+// parts reads METHOD:KEY=VALUE,KEY=VALUE into objects; values carry their
+// units, and u-KEY is the standard uncertainty of KEY.
 func parts(option string, list []string, first string) ([]map[string]any, error) {
 	var out []map[string]any
 	for _, text := range list {
@@ -311,12 +321,16 @@ func parts(option string, list []string, first string) ([]map[string]any, error)
 				return nil, &quantity.Error{Field: option, Value: text, Message: fmt.Sprintf("has %q, which is not key=value", pair), Mend: "write for example " + option + " " + head + ":volume=20L"}
 			}
 			key = strings.ReplaceAll(key, "-", "_")
-			var n json.Number
-			if json.Unmarshal([]byte(value), &n) == nil && !strings.HasPrefix(value, `"`) {
-				o[key] = n
-			} else {
-				o[key] = value
+			if of, ok := strings.CutPrefix(key, "u_"); ok {
+				own, _ := o["u"].(map[string]any)
+				if own == nil {
+					own = map[string]any{}
+					o["u"] = own
+				}
+				own[of] = numberOr(value)
+				continue
 			}
+			o[key] = numberOr(value)
 		}
 		out = append(out, o)
 	}

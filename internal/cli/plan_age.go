@@ -13,14 +13,40 @@ import (
 func (c *planAge) history() ([]map[string]any, error) {
 	var list []map[string]any
 	for _, stay := range c.Stay {
+		stay, sure, stated := strings.Cut(stay, ":")
 		time, at, ok := strings.Cut(stay, "@")
-		var minutes quantity.Minutes
-		if err := minutes.Set(time); !ok || err != nil {
+		var days quantity.Days
+		if err := days.Set(time); !ok || err != nil {
 			return nil, &quantity.Error{Field: "--stay", Value: stay, Message: "is not a time and a temperature", Mend: "write 14d@20C"}
 		}
-		list = append(list, map[string]any{"days": float64(minutes) / 1440, "temperature": at})
+		entry := map[string]any{"days": float64(days), "temperature": at}
+		if stated {
+			u, err := uOf("--stay", sure, "temperature")
+			if err != nil {
+				return nil, err
+			}
+			entry["u"] = u
+		}
+		list = append(list, entry)
 	}
 	return list, nil
+}
+
+// uOf reads u=1C, or u-KEY=1C and more of them, as uncertainties of an entry.
+func uOf(option, text, own string) (map[string]any, error) {
+	u := map[string]any{}
+	for _, pair := range strings.Split(text, ",") {
+		key, value, ok := strings.Cut(pair, "=")
+		if key == "u" {
+			key = "u-" + own
+		}
+		of, named := strings.CutPrefix(key, "u-")
+		if !ok || !named {
+			return nil, &quantity.Error{Field: option, Value: text, Message: "is no uncertainty", Mend: "write u=1C for example"}
+		}
+		u[of] = numberOr(value)
+	}
+	return u, nil
 }
 
 // Run gives the logger's text to the calculation, which reads it for every door.

@@ -41,7 +41,7 @@ func (p *page) after(a calc.Answer) {
 
 // uncertainty prints the figures that the inputs of --u move.
 func (p *page) uncertainty(a calc.Answer) {
-	head := "\nWith the uncertainties of --u, 95 %"
+	head, entries := "\nWith the uncertainties of --u, 95 %", false
 	for _, name := range slices.Sorted(maps.Keys(a.Uncertainty)) {
 		r := a.Uncertainty[name]
 		if r.U <= 1e-9*math.Abs(r.Value) || len(r.Budget) == 0 {
@@ -51,7 +51,13 @@ func (p *page) uncertainty(a calc.Answer) {
 			p.line("%s", head)
 			head = ""
 		}
+		for _, b := range r.Budget {
+			entries = entries || strings.Contains(b.Key, "[")
+		}
 		p.line("  %-26s %s, %s to %s; most from %s", name, figure(r.Value), figure(r.Low95), figure(r.High95), r.Budget[0].Key)
+	}
+	if entries {
+		p.line("  Entries without a u- of their own are taken as exact; bands stay as they are.")
 	}
 }
 
@@ -228,7 +234,7 @@ func printAddition(p *page, r calc.AdditionResult) {
 		if b.Low != b.High {
 			band = figure(b.Low) + " to " + figure(b.High)
 		}
-		p.line("  %-14s %s %s ppb, at most %s (%s mg O2) %s", b.Name, gauge(b.Upper, r.Upper), band, figure(b.Upper), figure(b.Mg), b.Note)
+		p.line("  %-14s %s %s ppb, at most %s (%s mg O2: %s)%s", b.Name, gauge(b.Upper, r.Upper), band, figure(b.Upper), figure(b.Mg), b.Band, strings.TrimRight("; "+b.Note, "; "))
 	}
 	if r.Allowed != nil {
 		p.line("  for the limit the liquids may hold %s ppb (air-saturated: %s)", figure(*r.Allowed), figure(r.Saturated))

@@ -20,7 +20,7 @@ type WortCmd struct {
 	Pressure    *quantity.Pressure      `in:"pressure_kpa" placeholder:"2bar" group:"Wort" help:"Absolute pressure where the gas goes in;"`
 	Gauge       *quantity.GaugePressure `in:"pressure_gauge_kpa" placeholder:"1bar" group:"Wort" help:"or gauge."`
 	Altitude    *quantity.Altitude      `in:"altitude_m" placeholder:"310m" group:"Wort" help:"Altitude of the place."`
-	Fill        []string                `sep:"none" placeholder:"25hL" group:"Wort" help:"A brew of the tank, again and again in order; 25hL:none goes in without gas. The target is then the tank's."`
+	Fill        []string                `sep:"none" placeholder:"25hL" group:"Wort" help:"A brew of the tank, again and again in order; 25hL:none goes in without gas, 25hL:u=0.5hL states its standard uncertainty. The target is then the tank's."`
 
 	Target           *quantity.DO       `in:"target_ppb" placeholder:"10ppm" group:"Target" help:"DO wanted; from gravity and yeast when not said."`
 	Style            string             `in:"style" enum:"ale,lager," default:"" placeholder:"ale" group:"Target" help:"ale or lager."`
@@ -174,10 +174,16 @@ func (c *WortCmd) fills() ([]map[string]any, error) {
 		if err := v.Set(volume); err != nil {
 			return nil, quantity.In("--fill", err)
 		}
-		if word != "" && word != "none" {
-			return nil, &quantity.Error{Field: "--fill", Value: text, Message: "is no brew", Mend: "write 25hL, or 25hL:none for one without gas"}
+		rest, dry := strings.CutPrefix(word, "none")
+		entry := map[string]any{"wort_ml": float64(v), "gassed": !dry}
+		if rest = strings.TrimPrefix(rest, ","); rest != "" {
+			u, err := uOf("--fill", rest, "wort")
+			if err != nil {
+				return nil, &quantity.Error{Field: "--fill", Value: text, Message: "is no brew", Mend: "write 25hL, 25hL:none for one without gas, 25hL:u=0.5hL with the standard uncertainty of its volume"}
+			}
+			entry["u"] = u
 		}
-		list = append(list, map[string]any{"wort_ml": float64(v), "gassed": word == ""})
+		list = append(list, entry)
 	}
 	return list, nil
 }
