@@ -11,12 +11,17 @@ const (
 	FoundDryHop       = "dry_hop"      // air that came with the hops
 	FoundStep         = "step"         // from one moment on
 	FoundRise         = "rise"         // more and more
+	FoundCycle        = "cycle"        // it swings with a period
+	FoundExchanged    = "exchanged"    // what was read before and after changed places
 	FoundMeter        = "meter"        // two meters differ
 	FoundOffset       = "offset"       // lower where nothing takes oxygen up
 	FoundPickup       = "pickup"       // over its budget, and nothing says why
 	FoundUnclear      = "unclear"      // oxygen comes in; the flows do not say how
 	FoundNothing      = "nothing"      // nothing resolved
 )
+
+// Kinds lists them, for those who give them words.
+var Kinds = []string{FoundLeak, FoundProportional, FoundSuction, FoundWashout, FoundTankGas, FoundConsumption, FoundDryHop, FoundStep, FoundRise, FoundCycle, FoundExchanged, FoundMeter, FoundOffset, FoundPickup, FoundUnclear}
 
 // Alpha is the share of tests of pure noise that may name something.
 const Alpha = 0.02
@@ -45,6 +50,8 @@ var checkOf = map[string]string{
 	FoundDryHop:       "purge of the doser: cycles, gas, bags open; dose while yeast is active",
 	FoundStep:         "look in the record for what changed then: tank, valve, hose, gas, person; undo it: the next reading must step back",
 	FoundRise:         "suction pressure, level in the giving tank, gas of the giving tank, temperature of the meter",
+	FoundCycle:        "what turns as often: pump, centrifuge discharge, dosing stroke, a valve on level or pressure, cooling; hold it still through two turns: the swing must stop",
+	FoundExchanged:    "tubes, labels and meters of the two points: which was where? If they changed places, correct both records; else read both again within 5 min with one meter",
 	FoundMeter:        "zero both meters; read both points with one of them",
 	FoundOffset:       "read both points again with one meter within 5 min",
 	FoundUnclear:      "bracket it, and read at half the flow",

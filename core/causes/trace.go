@@ -19,20 +19,24 @@ type TracePoint struct {
 
 // Trace is what readings of one point over time say (eq. 49).
 type Trace struct {
-	Kind     string  `json:"kind"` // decay, step, rise, fall or nothing
-	N        int     `json:"n"`
-	P        float64 `json:"p"`                 // that noise alone does this, the search counted in
-	Start    float64 `json:"start_ppb"`         // at the first reading, by the fit
-	End      float64 `json:"end_ppb"`           // what it settles at, or the last reading's by the fit
-	Tau      float64 `json:"tau_min,omitempty"` // of a decay
-	TauLow   float64 `json:"tau_low_min,omitempty"`
-	TauHigh  float64 `json:"tau_high_min,omitempty"`
-	At       float64 `json:"at_min,omitempty"` // of a step
-	PerHour  float64 `json:"ppb_per_h,omitempty"`
-	Low95    float64 `json:"low95,omitempty"` // of ppb_per_h, or of the step
-	High95   float64 `json:"high95,omitempty"`
-	VolumeHL float64 `json:"volume_hl,omitempty"` // of the vessel that is washed out: time constant × flow
-	Said     string  `json:"said"`
+	Kind       string  `json:"kind"` // decay, cycle, step, rise, fall or nothing
+	N          int     `json:"n"`
+	P          float64 `json:"p"`                 // that noise alone does this, the search counted in
+	Start      float64 `json:"start_ppb"`         // at the first reading, by the fit
+	End        float64 `json:"end_ppb"`           // what it settles at, or the last reading's by the fit
+	Tau        float64 `json:"tau_min,omitempty"` // of a decay
+	TauLow     float64 `json:"tau_low_min,omitempty"`
+	TauHigh    float64 `json:"tau_high_min,omitempty"`
+	At         float64 `json:"at_min,omitempty"` // of a step
+	PerHour    float64 `json:"ppb_per_h,omitempty"`
+	Low95      float64 `json:"low95,omitempty"` // of ppb_per_h, of the step, or of the swing
+	High95     float64 `json:"high95,omitempty"`
+	Period     float64 `json:"period_min,omitempty"` // of a cycle
+	PeriodLow  float64 `json:"period_low_min,omitempty"`
+	PeriodHigh float64 `json:"period_high_min,omitempty"`
+	Swing      float64 `json:"swing_ppb,omitempty"` // of a cycle, from its middle to its top
+	VolumeHL   float64 `json:"volume_hl,omitempty"` // of the vessel that is washed out: time constant × flow
+	Said       string  `json:"said"`
 }
 
 // LeastTrace is how many readings make a trace.
@@ -48,7 +52,7 @@ type shapeOfTime struct {
 	fill   func(t *Trace)
 }
 
-// ReadTrace compares a level with a decay, a step and a straight line. Each is
+// ReadTrace compares a level with a decay, a cycle, a step and a straight line. Each is
 // held against the scatter about itself and no less than the uncertainties
 // given; what searching costs is counted in. Times are minutes from any start;
 // flow, hL/h, turns a decay into the volume that is washed out (0: not known).
@@ -72,14 +76,16 @@ func readTrace(points []TracePoint, flow, level float64) Trace {
 	mean, chi0 := weightedMean(y, w, 0, n)
 	t.Start, t.End = mean, mean
 	shapes := []shapeOfTime{line(x, y, w), stepIn(x, y, w)}
-	if d, ok := decay(x, y, w); ok {
-		shapes = append(shapes, d)
+	for _, more := range []func(x, y, w []float64) (shapeOfTime, bool){decay, cycle} {
+		if s, ok := more(x, y, w); ok {
+			shapes = append(shapes, s)
+		}
 	}
 	best := -1
 	for i := range shapes {
 		s := &shapes[i]
 		s.p = math.Min(1, s.places*significance(chi0, s.chi2, n, s.params))
-		if s.p < level/3 && (best < 0 || s.score(n) < shapes[best].score(n)) {
+		if s.p < level/float64(max(3, len(shapes))) && (best < 0 || s.score(n) < shapes[best].score(n)) {
 			best = i
 		}
 	}
@@ -259,6 +265,8 @@ func (t *Trace) say(flow float64) {
 			t.VolumeHL = t.Tau / 60 * flow
 			t.Said += fmt.Sprintf("; at %s hL/h that is %s L washed out", quantity.Figure(flow), quantity.Figure(t.VolumeHL*way.LitresPerHL))
 		}
+	case FoundCycle:
+		t.Said = fmt.Sprintf("swings by ±%s ppb about %s, once in %s min", quantity.Figure(t.Swing), quantity.Figure(t.Start), quantity.Figure(t.Period))
 	case FoundStep:
 		t.Said = fmt.Sprintf("steps from %s to %s ppb at %s min", quantity.Figure(t.Start), quantity.Figure(t.End), quantity.Figure(t.At))
 	default:

@@ -50,6 +50,10 @@ func (t *Test) Read(level float64) Tested {
 	pairs, twoMeters := t.Pairs()
 	least, most := FlowRange(pairs)
 	varied := len(pairs) >= 2 && most >= 1.25*least
+	if x, ok := t.exchanged(varied, level); ok {
+		out.Findings, out.Said = append(out.Findings, x), x.Evidence
+		return out
+	}
 	if varied && !t.Held {
 		f := testFlows(pairs, level)
 		out.Flow = &f
@@ -165,6 +169,7 @@ func (t *Test) ofFlow(f *FlowTest, twoMeters bool) Finding {
 	case FoundUnclear:
 		if f.PPB < 0 {
 			x.Kind, x.NextCheck = FoundOffset, checkOf[FoundOffset]
+			x.Evidence += "; both sides exchanged would look the same"
 		}
 	}
 	return x
@@ -172,11 +177,8 @@ func (t *Test) ofFlow(f *FlowTest, twoMeters bool) Finding {
 
 func (t *Test) ofTrace(r *Trace) Finding {
 	size := r.End - r.Start
-	kind := map[string]string{"decay": FoundWashout, FoundStep: FoundStep, FoundRise: FoundRise, "fall": FoundStep}[r.Kind]
-	if r.Kind == "fall" {
-		kind = FoundWashout
-	}
-	if t.Held {
+	kind := map[string]string{"decay": FoundWashout, FoundStep: FoundStep, FoundRise: FoundRise, "fall": FoundWashout, FoundCycle: FoundCycle}[r.Kind]
+	if t.Held && kind != FoundCycle {
 		switch {
 		case size > 0:
 			kind = FoundTankGas
@@ -193,6 +195,12 @@ func (t *Test) ofTrace(r *Trace) Finding {
 		x.Fit["tau_min"], x.Fit["tau_low_min"], x.Fit["tau_high_min"] = r.Tau, r.TauLow, r.TauHigh
 		if r.VolumeHL > 0 {
 			x.Fit["volume_hl"] = r.VolumeHL
+		}
+	case r.Period > 0:
+		x.PPB = r.Swing
+		x.Fit["period_min"], x.Fit["swing_ppb"], x.Fit["low95"], x.Fit["high95"] = r.Period, r.Swing, r.Low95, r.High95
+		if r.PeriodLow > 0 {
+			x.Fit["period_low_min"], x.Fit["period_high_min"] = r.PeriodLow, r.PeriodHigh
 		}
 	case r.PerHour != 0:
 		x.Fit["ppb_per_h"], x.Fit["low95"], x.Fit["high95"] = r.PerHour, r.Low95, r.High95

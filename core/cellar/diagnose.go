@@ -29,6 +29,9 @@ func (n *network) diagnose(m *Map) []causes.Finding {
 			out = append(out, f)
 		}
 	}
+	for _, f := range n.exchanged(m, out) { // it says more than an offset does
+		out = append(slices.DeleteFunc(out, func(o causes.Finding) bool { return o.Step == f.Step && o.Kind == causes.FoundOffset }), f)
+	}
 	out = append(out, n.twoMeters()...)
 	for i := range m.Steps {
 		out = append(out, n.ofStep(&m.Steps[i], out, len(m.Steps))...)
@@ -55,10 +58,8 @@ func shown(kind string) int {
 }
 
 func stepTo(m *Map, node string) string {
-	for i := range m.Steps {
-		if m.Steps[i].To == node {
-			return m.Steps[i].ID
-		}
+	if st := stepInto(m, node); st != nil {
+		return st.ID
 	}
 	return ""
 }

@@ -16,7 +16,7 @@ import (
 
 // loud are the causes that say: look here. Consumption and a step over its
 // budget go beside them.
-var loud = []string{"leak", "proportional", "suction", "washout", "dry_hop", "tank_gas", "step", "rise", "meter", "offset"}
+var loud = []string{"leak", "proportional", "suction", "washout", "dry_hop", "tank_gas", "step", "rise", "meter", "offset", "cycle", "exchanged"}
 
 func loudOf(m *cellar.Map) (out []string) {
 	kinds := map[string]string{}

@@ -198,7 +198,7 @@ func signedDigits(v, u float64) string {
 
 var findingWords = map[string]string{"leak": "a leak of constant rate", "proportional": "something dosed in proportion to the flow, or a meter's offset", "suction": "air drawn in on the suction side",
 	"washout": "air or water left inside, washed out", "tank_gas": "oxygen in the gas above the beer", "consumption": "oxygen taken up by yeast", "dry_hop": "air that came with the hops", "step": "a step in time",
-	"rise": "a rise in time", "meter": "the meter", "offset": "an offset between meters, or stripping by CO2", "pickup": "pick-up over its budget", "unclear": "not clear yet"}
+	"rise": "a rise in time", "cycle": "a swing with a period", "exchanged": "two points that changed places", "meter": "the meter", "offset": "an offset between meters, or stripping by CO2", "pickup": "pick-up over its budget", "unclear": "not clear yet"}
 
 func (d *Batch) moment(t time.Time) string {
 	if t.IsZero() {

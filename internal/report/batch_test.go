@@ -12,6 +12,7 @@ import (
 
 	"github.com/xuri/excelize/v2"
 
+	"ullage/core/causes"
 	"ullage/core/cellar"
 	"ullage/core/way"
 	"ullage/internal/lab"
@@ -131,4 +132,12 @@ func computedCell(t *testing.T, f *excelize.File, sheet, cell string) float64 {
 		t.Errorf("%s!%s: %v", sheet, cell, err)
 	}
 	return v
+}
+
+func TestEveryCauseHasWords(t *testing.T) {
+	for _, k := range causes.Kinds {
+		if findingWords[k] == "" {
+			t.Errorf("%s has none", k)
+		}
+	}
 }

@@ -149,6 +149,6 @@ export const stateOf = (s: MapStep): { word: Word; text: string } => (s.consumed
 export const NODE_WORD: Record<string, Word> = { ok: 'within', watch: 'watch', over: 'over' };
 export const FINDING: Record<string, string> = {
 	leak: 'A leak of constant size', proportional: 'Something dosed, or an offset', suction: 'Air drawn in where suction grows', washout: 'Wash-out of what was left in the way', tank_gas: 'Oxygen in the gas space', consumption: 'Oxygen taken up', dry_hop: 'Air that came with the hops',
-	step: 'A step at once', rise: 'Rising while it runs', meter: 'Two meters that disagree', offset: 'An offset of the meters', pickup: 'Pick-up over its budget', unclear: 'Nothing resolved'
+	step: 'A step at once', rise: 'Rising while it runs', cycle: 'A swing that comes again and again', exchanged: 'Two points that changed places', meter: 'Two meters that disagree', offset: 'An offset of the meters', pickup: 'Pick-up over its budget', unclear: 'Nothing resolved'
 };
 export const findingName = (k: string): string => FINDING[k] ?? k.replaceAll('_', ' ').replace(/^./, (c) => c.toUpperCase());
