@@ -3,6 +3,7 @@ package api
 import (
 	"bytes"
 	"context"
+	"fmt"
 	"io"
 	"log/slog"
 	"net/http"
@@ -12,23 +13,25 @@ import (
 	"testing"
 
 	"ullage/internal/access"
+	"ullage/internal/ingest"
 	"ullage/internal/lab"
 	"ullage/internal/store"
 )
 
-// FuzzBodies sends any bytes to any operation that writes, of a server with
-// accounts, acting as who may do everything. No answer is the server's own
-// failure, and what is refused says why.
-func FuzzBodies(f *testing.F) {
+// fuzzServer is a server with accounts and imports, and the session of who may
+// do everything.
+func fuzzServer(f *testing.F) (s *Server, handler http.Handler, session string) {
 	st, err := store.OpenSQLite(context.Background(), filepath.Join(f.TempDir(), "ullage.db"), store.SQLiteOptions{})
 	if err != nil {
 		f.Fatal(err)
 	}
 	f.Cleanup(func() { st.Close() })
 	quiet := slog.New(slog.NewTextHandler(io.Discard, nil))
-	s := &Server{Lab: &lab.Service{Store: st, Calc: lab.TPO, Guarded: true}, Calc: table{}, Log: quiet}
-	s.Access = access.New(s.Lab, quiet)
-	handler := s.Handler()
+	s = &Server{Lab: &lab.Service{Store: st, Calc: lab.TPO, Guarded: true}, Calc: table{}, Log: quiet}
+	desk := ingest.NewDesk(s.Lab)
+	f.Cleanup(func() { desk.Close() })
+	s.Access, s.Import = access.New(s.Lab, quiet), desk
+	handler = s.Handler()
 	link, _, err := s.Access.AdminLink(context.Background(), false)
 	if err != nil {
 		f.Fatal(err)
@@ -37,10 +40,18 @@ func FuzzBodies(f *testing.F) {
 	if err != nil {
 		f.Fatal(err)
 	}
+	return s, handler, e.Secret
+}
+
+// FuzzBodies sends any bytes to any operation that writes, of a server with
+// accounts, acting as who may do everything. No answer is the server's own
+// failure, and what is refused says why.
+func FuzzBodies(f *testing.F) {
+	s, handler, session := fuzzServer(f)
 	var ops [][2]string
 	for path, item := range s.api.OpenAPI().Paths {
 		for method, op := range map[string]bool{http.MethodPut: item.Put != nil, http.MethodPost: item.Post != nil} {
-			// These two end the session, and hashing a password takes too long here.
+			// Those about oneself end the session, or hash a password: see FuzzOwnBodies.
 			if op && !strings.HasSuffix(path, "/end") && !strings.HasSuffix(path, "end-sessions") && !strings.HasPrefix(path, base+"/me/") && path != base+"/session" {
 				ops = append(ops, [2]string{method, path})
 			}
@@ -57,7 +68,7 @@ func FuzzBodies(f *testing.F) {
 		op := ops[which%uint(len(ops))]
 		r := httptest.NewRequest(op[0], filled(op[1], "0198c5b0-0000-7000-8000-000000000001"), bytes.NewReader(body))
 		r.Header.Set("Content-Type", "application/json")
-		r.AddCookie(&http.Cookie{Name: sessionCookie, Value: e.Secret})
+		r.AddCookie(&http.Cookie{Name: sessionCookie, Value: session})
 		w := httptest.NewRecorder()
 		handler.ServeHTTP(w, r)
 		if w.Code >= 500 || w.Code < 200 {
@@ -65,6 +76,36 @@ func FuzzBodies(f *testing.F) {
 		}
 		if w.Code >= 400 && w.Body.Len() < 10 {
 			t.Fatalf("%s %s: %d says nothing", op[0], op[1], w.Code)
+		}
+	})
+}
+
+// FuzzOwnBodies sends any bytes to the operations about oneself, signing in
+// among them, as somebody who is not signed in; and reads them as each body.
+func FuzzOwnBodies(f *testing.F) {
+	_, handler, _ := fuzzServer(f)
+	paths := []string{"/session", "/session/pin", "/session/link", "/session/accept", "/session/end", "/me/end-sessions", "/me/password", "/me/pin"}
+	for i, body := range []string{`{"name":"boss","password":"x"}`, `{"account_id":"x","pin":"482915"}`, `{"link":"x"}`, `{"link":"x","password":"eleven casks","name":"n","person_name":"N"}`, `{}`, `{}`,
+		`{"old":"x","password":"y"}`, `{"password":"x","pin":""}`} {
+		f.Add(uint(i), []byte(body))
+	}
+	for _, body := range malformed() {
+		f.Add(uint(0), body)
+	}
+	f.Fuzz(func(t *testing.T, which uint, body []byte) {
+		path := paths[which%uint(len(paths))]
+		r := httptest.NewRequest(http.MethodPost, base+path, bytes.NewReader(body))
+		r.Header.Set("Content-Type", "application/json")
+		r.RemoteAddr = fmt.Sprintf("10.%d.%d.%d:1", which>>16&255, which>>8&255, which&255)
+		w := httptest.NewRecorder()
+		handler.ServeHTTP(w, r)
+		if w.Code >= 500 || w.Code < 200 || w.Code < 300 && path != "/session/end" {
+			t.Fatalf("%s: %d %s", path, w.Code, w.Body)
+		}
+		for _, v := range []any{&SignInBody{}, &PINBody{}, &LinkBody{}, &access.Accept{}, &PasswordBody{}, &OwnPIN{}, &access.NewToken{}, &access.NewDevice{}, &access.NewAccount{}} {
+			if err := lab.DecodeStrict(body, v); err != nil && lab.ClassOf(err) != lab.Malformed && lab.ClassOf(err) != lab.Invalid {
+				t.Fatalf("%T: %v", v, err)
+			}
 		}
 	})
 }

@@ -163,3 +163,32 @@ func TestLogLines(t *testing.T) {
 		t.Errorf("%v, want %s", got, want)
 	}
 }
+
+// brokenTable fails in the way a fault of ours would.
+type brokenTable struct{ table }
+
+func (brokenTable) Run(string, []byte) ([]byte, error) { panic("secret insides at 0xc000") }
+
+// A fault of the server's own is logged with its insides and answered without;
+// what it was about is not done, and the next request is served.
+func TestPanicIsCaught(t *testing.T) {
+	b := newBench(t, store.SQLiteOptions{})
+	var log strings.Builder
+	b.srv.Log = slog.New(slog.NewJSONHandler(&log, nil))
+	b.srv.Calc = brokenTable{}
+	resp, text := b.send("POST", base+"/calc/tpo", obj{})
+	if resp.StatusCode != 500 || resp.Header.Get("Content-Type") != "application/problem+json" || strings.Contains(string(text), "secret") || strings.Contains(string(text), "goroutine") {
+		t.Errorf("%d %s", resp.StatusCode, text)
+	}
+	if id := resp.Header.Get("X-Request-Id"); !strings.Contains(log.String(), "secret insides") || !strings.Contains(log.String(), id) {
+		t.Errorf("the log: %s", log.String())
+	}
+	if resp, _ := b.send("GET", base+"/calc", nil); resp.StatusCode != 200 {
+		t.Errorf("the next request: %d", resp.StatusCode)
+	}
+	for i, f := range []error{fmt.Errorf("open /var/lib/ullage: secret"), &lab.Error{Class: lab.Internal, Err: fmt.Errorf("SELECT secret"), Faults: []lab.Fault{{Message: "secret"}}}} {
+		if p, _ := json.Marshal(problem(f)); strings.Contains(string(p), "secret") {
+			t.Errorf("%d: %s", i, p)
+		}
+	}
+}
