@@ -1,10 +1,11 @@
-// Package access knows who someone is: accounts with passwords, sessions,
-// one-time links, PINs on registered devices, API tokens. What each may do with
+// Package access knows who someone is: accounts with passwords and second
+// factors, sessions, one-time links, PINs on registered devices, API tokens. What each may do with
 // the records is lab's table; what people are called is a record of lab's.
 //
 // No secret is kept: passwords and PINs as argon2id hashes, all others, which
-// are random, as SHA-256. None is logged, or stands in an address that reaches
-// the server.
+// are random, as SHA-256. The one exception are the seeds of one-time codes,
+// which lie sealed under a key that the database does not hold. None is logged,
+// or stands in an address that reaches the server.
 package access
 
 import (
@@ -37,6 +38,9 @@ type Service struct {
 	Lab   *lab.Service     // its table of permissions, and the people
 	Now   func() time.Time // nil: time.Now
 	Log   *slog.Logger     // nil: slog.Default()
+	// KeyFile is where the key lies under which second factors are kept; made at
+	// first use. Empty: none can be set up.
+	KeyFile string
 
 	limits  limiter
 	hashing chan struct{}

@@ -41,6 +41,7 @@ func newHouse(t *testing.T) *house {
 	h := &house{T: t, clock: time.Date(2026, 11, 5, 12, 0, 0, 0, time.UTC), log: &strings.Builder{}, path: path}
 	now := func() time.Time { return h.clock }
 	h.Service = New(&lab.Service{Store: st, Now: now, Guarded: true}, slog.New(slog.NewTextHandler(io.MultiWriter(h.log), nil)))
+	h.KeyFile = filepath.Join(filepath.Dir(path), "second-factor.key")
 	return h
 }
 
@@ -146,7 +147,7 @@ func TestAdminLinkEnds(t *testing.T) {
 
 func TestSessions(t *testing.T) {
 	h := newHouse(t)
-	ctx := h.admin()
+	h.admin()
 	planted := strings.Repeat("x", 43) // what an attacker put into the browser
 	e, err := h.SignIn(t.Context(), "brewmaster", password, From{Session: planted})
 	if err != nil {
@@ -184,7 +185,7 @@ func TestSessions(t *testing.T) {
 	h.class("older than a session may be", err, lab.NoSession)
 	a, _ := h.SignIn(t.Context(), "brewmaster", password, From{})
 	b, _ := h.SignIn(t.Context(), "brewmaster", password, From{})
-	if err := h.SignOut(t.Context(), a.Secret); err != nil {
+	if err := h.SignOut(t.Context(), From{Session: a.Secret}); err != nil {
 		t.Fatal(err)
 	}
 	_, err = h.Resolve(t.Context(), a.Secret)
@@ -192,7 +193,7 @@ func TestSessions(t *testing.T) {
 	if _, err := h.Resolve(t.Context(), b.Secret); err != nil {
 		t.Errorf("the other one: %v", err)
 	}
-	if err := h.SignOutEverywhere(ctx); err != nil {
+	if err := h.SignOutEverywhere(lab.As(t.Context(), b.Principal)); err != nil {
 		t.Fatal(err)
 	}
 	_, err = h.Resolve(t.Context(), b.Secret)

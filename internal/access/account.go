@@ -24,6 +24,7 @@ type account struct {
 	Off      bool       `json:"off,omitempty"`
 	Made     lab.Time   `json:"made"`
 	SignedIn lab.Time   `json:"signed_in,omitzero"`
+	Told     []Notice   `json:"told,omitempty"`
 }
 
 // Account is what an administrator sees of one.
@@ -37,6 +38,7 @@ type Account struct {
 	Off      bool       `json:"off" doc:"it may not sign in"`
 	MadeAt   lab.Time   `json:"made_at"`
 	SignedIn lab.Time   `json:"signed_in_at,omitzero" doc:"last time, by a password, a link or single sign-on"`
+	Factor   bool       `json:"has_factor" doc:"its second factor is on"`
 }
 
 func (a *account) shown() Account {
@@ -44,7 +46,8 @@ func (a *account) shown() Account {
 	if roles == nil {
 		roles = []lab.Role{}
 	}
-	return Account{a.ID, a.Name, a.Person, roles, a.Password != "" || !a.SignedIn.IsZero(), a.PIN != "", a.Off, a.Made, a.SignedIn}
+	return Account{ID: a.ID, Name: a.Name, PersonID: a.Person, Roles: roles, Ready: a.Password != "" || !a.SignedIn.IsZero(), HasPIN: a.PIN != "",
+		Off: a.Off, MadeAt: a.Made, SignedIn: a.SignedIn}
 }
 
 func (a *account) principal(via string) lab.Principal {
@@ -88,6 +91,13 @@ func (s *Service) Accounts(ctx context.Context) ([]Account, error) {
 	}
 	out := []Account{}
 	err := list(ctx, s, kindAccount, "", func(_ lab.Item, a account) { out = append(out, a.shown()) })
+	if err == nil {
+		on := map[string]bool{}
+		err = list(ctx, s, kindFactor, "", func(it lab.Item, _ factor) { on[it.Key] = true })
+		for i := range out {
+			out[i].Factor = on[out[i].ID]
+		}
+	}
 	return out, err
 }
 
@@ -108,7 +118,7 @@ type Link struct {
 
 // Create makes an account, and the link by which its holder sets a password.
 func (s *Service) Create(ctx context.Context, in NewAccount) (Link, error) {
-	if err := s.Lab.May(ctx, lab.DoAccounts); err != nil {
+	if _, err := s.mayProved(ctx); err != nil {
 		return Link{}, err
 	}
 	a, err := s.create(ctx, in)
@@ -187,7 +197,7 @@ type AccountChange struct {
 
 // Change sets roles, or switches an account off. The last administrator stays.
 func (s *Service) Change(ctx context.Context, id string, in AccountChange) (Account, error) {
-	if err := s.Lab.May(ctx, lab.DoAccounts); err != nil {
+	if _, err := s.mayProved(ctx); err != nil {
 		return Account{}, err
 	}
 	if err := checkRoles(in.Roles); err != nil {
@@ -216,7 +226,11 @@ func (s *Service) Change(ctx context.Context, id string, in AccountChange) (Acco
 	}
 	s.note(ctx, what, a.Name, "")
 	if a.Off {
-		err = s.endSessions(ctx, id)
+		return a.shown(), s.endSessions(ctx, id)
+	}
+	r, _, err := s.rule(ctx)
+	if err == nil { // the new roles may be of those that need a second factor
+		err = s.endUnfactored(ctx, r, &a)
 	}
 	return a.shown(), err
 }
@@ -234,7 +248,7 @@ func (s *Service) administrators(ctx context.Context, but string) (int, error) {
 
 // Invite makes a new link for an account: first password, or a forgotten one.
 func (s *Service) Invite(ctx context.Context, id string) (Link, error) {
-	if err := s.Lab.May(ctx, lab.DoAccounts); err != nil {
+	if _, err := s.mayProved(ctx); err != nil {
 		return Link{}, err
 	}
 	a, _, err := load[account](ctx, s, kindAccount, id)
@@ -247,7 +261,7 @@ func (s *Service) Invite(ctx context.Context, id string) (Link, error) {
 
 // EndSessions signs an account out everywhere; its devices and tokens stay.
 func (s *Service) EndSessions(ctx context.Context, id string) error {
-	if err := s.Lab.May(ctx, lab.DoAccounts); err != nil {
+	if _, err := s.mayProved(ctx); err != nil {
 		return err
 	}
 	a, _, err := load[account](ctx, s, kindAccount, id)
@@ -259,8 +273,9 @@ func (s *Service) EndSessions(ctx context.Context, id string) error {
 }
 
 // Recover makes a new link for an account by its name, for whoever holds the
-// database: it asks for no permission beyond the laboratory's own.
-func (s *Service) Recover(ctx context.Context, name string) (Link, error) {
+// database: it asks for no permission beyond the laboratory's own. With
+// lostFactor it takes the second factor off as well.
+func (s *Service) Recover(ctx context.Context, name string, lostFactor bool) (Link, error) {
 	if err := s.Lab.May(ctx, lab.DoAccounts); err != nil {
 		return Link{}, err
 	}
@@ -271,6 +286,11 @@ func (s *Service) Recover(ctx context.Context, name string) (Link, error) {
 	a, _, err := s.byName(ctx, clean)
 	if err != nil {
 		return Link{}, orElse(err, refuse(lab.NotFound, "name", clean, "is no account's", "an administrator sees the names on the page Accounts"))
+	}
+	if lostFactor {
+		if _, err := s.takeOff(ctx, a.ID, "the command line"); err != nil {
+			return Link{}, orElse(err, refuse(lab.Invalid, "lost-factor", a.Name, "has no second factor on", "leave it out: a link for the password is all it takes"))
+		}
 	}
 	s.note(ctx, "link made at the command line", a.Name, "")
 	return s.link(ctx, &a, LinkWhole)

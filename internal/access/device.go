@@ -54,10 +54,7 @@ func days(n int, most time.Duration) time.Duration {
 
 // Register makes the asking browser a registered device.
 func (s *Service) Register(ctx context.Context, in NewDevice) (Registered, error) {
-	if err := s.Lab.May(ctx, lab.DoAccounts); err != nil {
-		return Registered{}, err
-	}
-	p, err := strong(ctx)
+	p, err := s.mayProved(ctx)
 	if err != nil {
 		return Registered{}, err
 	}
@@ -241,5 +238,5 @@ func (s *Service) SignInPIN(ctx context.Context, id, pin string, from From) (Ent
 	if !slices.ContainsFunc(a.Roles, func(r lab.Role) bool { return r != lab.RoleAdminister }) {
 		return Entry{}, refuse(lab.Forbidden, "roles", a.Name, "has no role for a shared device", "sign in with the password")
 	}
-	return s.begin(ctx, &a, it, "pin", from)
+	return s.begin(ctx, &a, it, "pin", lab.Time{}, from)
 }

@@ -42,6 +42,7 @@ func TestTokens(t *testing.T) {
 	h.clock = h.clock.Add(30 * 24 * time.Hour)
 	_, err = h.ResolveToken(t.Context(), tok.Secret)
 	h.class("after its end", err, lab.NoSession)
+	tech = lab.As(t.Context(), h.signIn("quality.tech", password+"quality.tech").Principal)
 	two, _ := h.NewToken(tech, NewToken{Name: "probe", Roles: []lab.Role{lab.RoleRead}, Days: 3})
 	if err := h.Revoke(ctx, two.ID); err != nil {
 		t.Fatal(err)
@@ -124,6 +125,7 @@ func TestLineDevice(t *testing.T) {
 	h.clock = h.clock.Add(10 * 24 * time.Hour)
 	_, err = h.ResolveDevice(t.Context(), reg.Secret)
 	h.class("after its days", err, lab.NoSession)
+	ctx = lab.As(t.Context(), h.signIn("brewmaster", password).Principal)
 	reg, _ = h.Register(ctx, NewDevice{Name: "Line C6", Kind: "line"})
 	if err := h.Unregister(ctx, reg.Device.ID); err != nil {
 		t.Fatal(err)

@@ -52,7 +52,8 @@ func (s *Service) LinkFor(ctx context.Context, secret string) (name string, firs
 }
 
 // Accept sets the password of a link's account, uses the link up, ends the
-// account's other sessions and begins one.
+// account's other sessions and begins one; half of one where the second factor is
+// on: a link stands for the password alone.
 func (s *Service) Accept(ctx context.Context, in Accept, from From) (Entry, error) {
 	counts := []counted{{"link " + from.Addr, 20}}
 	if err := s.limits.start(s.now(), counts); err != nil {
@@ -98,7 +99,7 @@ func (s *Service) Accept(ctx context.Context, in Accept, from From) (Entry, erro
 	if err := s.endSessions(ctx, a.ID); err != nil {
 		return Entry{}, err
 	}
-	return s.begin(ctx, &a, item, "link", from)
+	return s.further(ctx, &a, item, "link", from)
 }
 
 func (s *Service) accepted(ctx context.Context, owner, name, person string) (account, lab.Item, error) {
@@ -119,11 +120,11 @@ func (s *Service) accepted(ctx context.Context, owner, name, person string) (acc
 
 // SetPassword changes the password of who asks, and ends their other sessions.
 func (s *Service) SetPassword(ctx context.Context, old, next string, from From) (Entry, error) {
-	p, err := strong(ctx)
+	p, err := s.proved(ctx)
 	if err != nil {
 		return Entry{}, err
 	}
-	a, it, err := s.proven(ctx, p, old)
+	a, it, err := s.proven(ctx, p, "old", old)
 	if err != nil {
 		return Entry{}, err
 	}
@@ -141,11 +142,11 @@ func (s *Service) SetPassword(ctx context.Context, old, next string, from From) 
 		return Entry{}, err
 	}
 	s.note(ctx, "password changed", a.Name, from.Addr)
-	return s.begin(ctx, &a, it, "password", from)
+	return s.begin(ctx, &a, it, "password", lab.At(s.now()), from)
 }
 
 // proven asks once more for the password of who asks.
-func (s *Service) proven(ctx context.Context, p lab.Principal, password string) (account, lab.Item, error) {
+func (s *Service) proven(ctx context.Context, p lab.Principal, field, password string) (account, lab.Item, error) {
 	counts := []counted{{"again " + p.Account, 5}}
 	if err := s.limits.start(s.now(), counts); err != nil {
 		return account{}, lab.Item{}, err
@@ -156,7 +157,7 @@ func (s *Service) proven(ctx context.Context, p lab.Principal, password string) 
 	}
 	ok, err := s.matches(ctx, password, a.Password)
 	if err == nil && !ok {
-		err = refuse(lab.Forbidden, "old", nil, "is not the password", "type the password you signed in with")
+		err = refuse(lab.Forbidden, field, nil, "is not the password", "type the password you signed in with")
 	}
 	if err == nil {
 		s.limits.right(counts)
@@ -167,11 +168,11 @@ func (s *Service) proven(ctx context.Context, p lab.Principal, password string) 
 // SetPIN sets the PIN by which who asks takes over a registered device; empty
 // takes it away.
 func (s *Service) SetPIN(ctx context.Context, password, pin string) error {
-	p, err := strong(ctx)
+	p, err := s.proved(ctx)
 	if err != nil {
 		return err
 	}
-	a, it, err := s.proven(ctx, p, password)
+	a, it, err := s.proven(ctx, p, "password", password)
 	if err != nil {
 		return err
 	}

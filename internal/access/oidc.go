@@ -69,16 +69,23 @@ type start struct {
 	State    string `json:"state"`
 	Nonce    string `json:"nonce"`
 	Verifier string `json:"verifier"`
+	Again    bool   `json:"again,omitempty"`
 }
 
 // Start gives the address to send the browser to, and a secret to come back with.
-func (o *OIDC) Start(ctx context.Context) (address, secret string, err error) {
-	v := start{Verifier: oauth2.GenerateVerifier()}
+// Again asks the provider not to answer from its own session, but to have the
+// person show who they are.
+func (o *OIDC) Start(ctx context.Context, again bool) (address, secret string, err error) {
+	v := start{Verifier: oauth2.GenerateVerifier(), Again: again}
 	v.State, _ = newSecret()
 	v.Nonce, _ = newSecret()
 	secret, hash := newSecret()
 	err = o.access.save(ctx, lab.Item{Kind: kindStart, Key: hash, Expires: lab.At(o.access.now().Add(startWhole))}, v)
-	return o.config.AuthCodeURL(v.State, oidc.Nonce(v.Nonce), oauth2.S256ChallengeOption(v.Verifier)), secret, err
+	ask := []oauth2.AuthCodeOption{oidc.Nonce(v.Nonce), oauth2.S256ChallengeOption(v.Verifier)}
+	if again {
+		ask = append(ask, oauth2.SetAuthURLParam("prompt", "login"), oauth2.SetAuthURLParam("max_age", "0"))
+	}
+	return o.config.AuthCodeURL(v.State, ask...), secret, err
 }
 
 // Finish begins a session from what the provider sent back: state and code.
@@ -111,7 +118,34 @@ func (o *OIDC) Finish(ctx context.Context, secret string, answer map[string]stri
 	if err != nil || a.Off {
 		return no("there is no account for you", err)
 	}
-	return s.begin(ctx, &a, item, "sign-on", from)
+	proved, err := o.provedAt(id, v.Again)
+	if err != nil {
+		return no("the provider did not ask you again", err)
+	}
+	return s.begin(ctx, &a, item, "sign-on", proved, from)
+}
+
+// provedAt tells when the person showed the provider who they are. One that does
+// not say so is taken at its word that it was now.
+func (o *OIDC) provedAt(id *oidc.IDToken, again bool) (lab.Time, error) {
+	var claims struct {
+		AuthTime float64 `json:"auth_time"`
+	}
+	if err := id.Claims(&claims); err != nil {
+		return lab.Time{}, err
+	}
+	now := o.access.now()
+	if claims.AuthTime <= 0 {
+		return lab.At(now), nil
+	}
+	at := time.Unix(int64(claims.AuthTime), 0)
+	if again && now.Sub(at) > ProofWhole {
+		return lab.Time{}, errors.New("auth_time is too long ago")
+	}
+	if at.After(now) { // its clock may be a little ahead
+		at = now
+	}
+	return lab.At(at), nil
 }
 
 // account finds the account of a subject: known from before, else the one whose

@@ -13,6 +13,7 @@ type From struct {
 	Addr    string // network address, without the port
 	Agent   string // what the browser calls itself
 	Session string // secret of the session it brought, if any
+	Half    string // secret of the half session it brought, if any
 	Device  string // secret of the registered device it brought, if any
 	Secure  bool   // through TLS
 }
@@ -22,6 +23,7 @@ type session struct {
 	Via    string   `json:"via"`
 	Made   lab.Time `json:"made"`
 	Seen   lab.Time `json:"seen"`
+	Proved lab.Time `json:"proved,omitzero"` // when its holder last showed who they are
 	Agent  string   `json:"agent,omitempty"`
 	Device string   `json:"device,omitempty"`
 }
@@ -36,16 +38,18 @@ type Session struct {
 	This  bool     `json:"this" doc:"the one that asks"`
 }
 
-// Entry is a session that was begun: its secret goes into a cookie.
+// Entry is a session that was begun, or with a Step half of one: its secret goes
+// into a cookie.
 type Entry struct {
 	Principal lab.Principal
 	Secret    string
 	Until     lab.Time
+	Step      Step // what is asked before the session begins; empty: it has begun
 }
 
 var wrong = refuse(lab.NoSession, "password", nil, "name or password is not right", "try again, or ask an administrator for a link")
 
-// SignIn begins a session by name and password.
+// SignIn begins a session by name and password, or half of one.
 func (s *Service) SignIn(ctx context.Context, name, password string, from From) (Entry, error) {
 	clean, err := cleanName(name)
 	if err != nil || len(password) > maxPassword {
@@ -73,16 +77,20 @@ func (s *Service) SignIn(ctx context.Context, name, password string, from From) 
 		return Entry{}, wrong
 	}
 	s.limits.right(counts)
-	return s.begin(ctx, &a, it, "password", from)
+	return s.further(ctx, &a, it, "password", from)
 }
 
 // begin makes a session with a secret of its own, whatever the browser brought,
-// and ends the one that it brought.
-func (s *Service) begin(ctx context.Context, a *account, it lab.Item, via string, from From) (Entry, error) {
+// and ends the one that it brought. Proved is when its holder showed who they
+// are in a way that counts for changing how people come in.
+func (s *Service) begin(ctx context.Context, a *account, it lab.Item, via string, proved lab.Time, from From) (Entry, error) {
 	if from.Session != "" {
 		if _, err := s.Vault.DropItem(ctx, kindSession, hashOf(from.Session)); err != nil {
 			return Entry{}, err
 		}
+	}
+	if err := s.dropHalf(ctx, from); err != nil {
+		return Entry{}, err
 	}
 	whole := SessionWhole
 	if via == "pin" {
@@ -98,11 +106,13 @@ func (s *Service) begin(ctx context.Context, a *account, it lab.Item, via string
 	until := lab.At(now.Add(whole))
 	dev, _ := s.device(ctx, from.Device)
 	err := s.save(ctx, lab.Item{Kind: kindSession, Key: hash, Owner: a.ID, Expires: until},
-		session{Via: via, Made: now, Seen: now, Agent: shorten(from.Agent), Device: dev.ID})
+		session{Via: via, Made: now, Seen: now, Proved: proved, Agent: shorten(from.Agent), Device: dev.ID})
 	if err == nil {
 		s.note(ctx, "signed in by "+via, a.Name, from.Addr)
 	}
-	return Entry{limited(a.principal(via), dev.ID), secret, until}, err
+	p := limited(a.principal(via), dev.ID)
+	p.Proved = proved
+	return Entry{Principal: p, Secret: secret, Until: until}, err
 }
 
 func shorten(text string) string {
@@ -163,7 +173,9 @@ func (s *Service) Resolve(ctx context.Context, secret string) (lab.Principal, er
 			s.Log.Warn("a session's time could not be kept", "err", err)
 		}
 	}
-	return limited(a.principal(ses.Via), ses.Device), nil
+	p := limited(a.principal(ses.Via), ses.Device)
+	p.Proved = ses.Proved
+	return p, nil
 }
 
 // orElse gives the refusal in place of "there is none", and other errors as they are.
@@ -174,9 +186,12 @@ func orElse(err error, refusal *lab.Error) error {
 	return err
 }
 
-// SignOut ends the session of a secret.
-func (s *Service) SignOut(ctx context.Context, secret string) error {
-	_, err := s.Vault.DropItem(ctx, kindSession, hashOf(secret))
+// SignOut ends the session, or half of one, that a browser brings.
+func (s *Service) SignOut(ctx context.Context, from From) error {
+	_, err := s.Vault.DropItem(ctx, kindSession, hashOf(from.Session))
+	if err == nil {
+		err = s.dropHalf(ctx, from)
+	}
 	return err
 }
 
@@ -199,7 +214,7 @@ func strong(ctx context.Context) (lab.Principal, error) {
 
 // SignOutEverywhere ends all sessions of who asks.
 func (s *Service) SignOutEverywhere(ctx context.Context) error {
-	p, err := self(ctx)
+	p, err := s.proved(ctx)
 	if err != nil {
 		return err
 	}
@@ -207,8 +222,33 @@ func (s *Service) SignOutEverywhere(ctx context.Context) error {
 	return s.endSessions(ctx, p.Account)
 }
 
+// endSessions ends those of an account, and what was half begun.
 func (s *Service) endSessions(ctx context.Context, account string) error {
-	return s.dropAll(ctx, kindSession, account)
+	err := s.dropAll(ctx, kindSession, account)
+	if err == nil {
+		err = s.dropAll(ctx, kindHalf, account)
+	}
+	return err
+}
+
+// EndSession ends one session of who asks, by the id that [Service.Sessions] shows.
+func (s *Service) EndSession(ctx context.Context, id string) error {
+	p, err := s.proved(ctx)
+	if err != nil {
+		return err
+	}
+	key := ""
+	err = list(ctx, s, kindSession, p.Account, func(it lab.Item, _ session) {
+		if it.Key[:12] == id {
+			key = it.Key
+		}
+	})
+	if err != nil || key == "" {
+		return orElse(err, refuse(lab.NotFound, "id", id, "there is no such session of yours", ""))
+	}
+	s.note(ctx, "signed out on another device", p.Name, "")
+	_, err = s.Vault.DropItem(ctx, kindSession, key)
+	return err
 }
 
 // Sessions lists those of who asks.

@@ -44,7 +44,7 @@ type MadeToken struct {
 
 // NewToken makes one for who asks, with no more roles than they have.
 func (s *Service) NewToken(ctx context.Context, in NewToken) (MadeToken, error) {
-	p, err := strong(ctx)
+	p, err := s.proved(ctx)
 	if err != nil {
 		return MadeToken{}, err
 	}

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"net/http"
 	"net/http/cookiejar"
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -27,6 +28,7 @@ func newLocked(t *testing.T) *locked {
 	b := newBench(t, store.SQLiteOptions{})
 	b.srv.Lab.Guarded = true
 	b.srv.Access = access.New(b.srv.Lab, b.srv.Log)
+	b.srv.Access.KeyFile = filepath.Join(t.TempDir(), "second-factor.key")
 	b.http.Config.Handler = b.srv.Handler()
 	l := &locked{b, map[string]*http.Client{}}
 	link, made, err := b.srv.Access.AdminLink(t.Context(), false)
@@ -197,6 +199,9 @@ var (
 // rule of [mayByRule].
 var mayAsk = map[string][]string{
 	"session": nobody, "sign-in": nobody, "sign-in-pin": nobody, "holders": nobody, "look-at-link": nobody, "accept-link": nobody, "sign-out": nobody,
+	"sign-in-code": nobody, "enrol-first": nobody, "confirm-first": nobody,
+	"prove": people, "new-factor": people, "confirm-factor": people, "factor-off": people, "recovery-codes": people, "notices-seen": people, "end-my-session": people,
+	"factor-rule": runs, "set-factor-rule": runs, "take-factor-off": runs, "end-account-sessions": runs,
 	"calc": nobody, "list-calc": nobody,
 	"my-sessions": people, "my-password": people, "my-pin": people, "sign-out-everywhere": people, "tokens": people, "new-token": people, "revoke-token": people,
 	"accounts": runs, "new-account": runs, "change-account": runs, "account-link": runs, "end-account-sessions": runs, "access-events": runs, "devices": runs, "register-device": runs, "unregister-device": runs,
@@ -286,7 +291,8 @@ func TestEveryRouteByEveryRole(t *testing.T) {
 }
 
 // ownRefusal are operations that answer 401 or 403 also to who may ask them.
-var ownRefusal = map[string]bool{"sign-in": true, "sign-in-pin": true, "holders": true, "look-at-link": true, "accept-link": true, "my-password": true, "my-pin": true}
+var ownRefusal = map[string]bool{"sign-in": true, "sign-in-pin": true, "holders": true, "look-at-link": true, "accept-link": true, "my-password": true, "my-pin": true,
+	"sign-in-code": true, "enrol-first": true, "confirm-first": true, "prove": true}
 
 // knock sends a request that would do something, were it let in.
 func (l *locked) knock(name, method, path string) int {

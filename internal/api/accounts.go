@@ -28,6 +28,8 @@ type AccessEvents struct {
 	Events []access.LogEntry `json:"events"`
 }
 
+func (s *Server) factorRule(ctx context.Context) (access.Rule, error) { return s.Access.Rule(ctx) }
+
 func (s *Server) accountRoutes() {
 	gets(s, "accounts", "/accounts", "Every account", func(ctx context.Context) (Accounts, error) {
 		list, err := s.Access.Accounts(ctx)
@@ -47,6 +49,15 @@ func (s *Server) accountRoutes() {
 	})
 	posts(s, "end-account-sessions", "/accounts/{id}/end-sessions", "Sign an account out everywhere", func(ctx context.Context, id string, _ None) (None, []http.Cookie, error) {
 		return None{}, nil, s.Access.EndSessions(ctx, id)
+	})
+	posts(s, "take-factor-off", "/accounts/{id}/take-factor-off", "Take a lost second factor off an account; its holder is told", func(ctx context.Context, id string, _ None) (access.Account, []http.Cookie, error) {
+		a, err := s.Access.TakeFactorOff(ctx, id)
+		return a, nil, err
+	})
+	gets(s, "factor-rule", "/accounts/second-factor", "Of whom a second factor is required", s.factorRule)
+	posts(s, "set-factor-rule", "/accounts/second-factor", "Require a second factor of some, all or nobody", func(ctx context.Context, _ string, in access.Rule) (access.Rule, []http.Cookie, error) {
+		r, err := s.Access.SetRule(ctx, in)
+		return r, nil, err
 	})
 	gets(s, "access-events", "/accounts/events", "What happened to accounts, newest first", func(ctx context.Context) (AccessEvents, error) {
 		list, err := s.Access.Events(ctx)
@@ -76,7 +87,7 @@ func (s *Server) accountRoutes() {
 		cookies := []http.Cookie{cookie(from, deviceCookie, d.Secret, d.Until)}
 		if d.Device.Kind == "line" { // it acts as itself from now on, not as who registered it
 			cookies = append(cookies, cookie(from, sessionCookie, "", lab.Time{}))
-			err = s.Access.SignOut(ctx, from.Session)
+			err = s.Access.SignOut(ctx, access.From{Session: from.Session})
 		}
 		return d.Device, cookies, err
 	})

@@ -31,6 +31,7 @@ func fuzzServer(f *testing.F) (s *Server, handler http.Handler, session string) 
 	desk := ingest.NewDesk(s.Lab)
 	f.Cleanup(func() { desk.Close() })
 	s.Access, s.Import = access.New(s.Lab, quiet), desk
+	s.Access.KeyFile = filepath.Join(f.TempDir(), "second-factor.key")
 	handler = s.Handler()
 	link, _, err := s.Access.AdminLink(context.Background(), false)
 	if err != nil {

@@ -134,6 +134,7 @@ func (s *Server) secureNow(r *http.Request) bool {
 
 const (
 	sessionCookie = "ullage"
+	halfCookie    = "ullage-half" // between the password and the second factor
 	deviceCookie  = "ullage-device"
 	hostPrefix    = "__Host-" // browsers then refuse one set by another host, or without TLS
 )
@@ -150,6 +151,9 @@ func (s *Server) from(r *http.Request) access.From {
 	}
 	if c, err := r.Cookie(prefix + sessionCookie); err == nil {
 		f.Session = c.Value
+	}
+	if c, err := r.Cookie(prefix + halfCookie); err == nil {
+		f.Half = c.Value
 	}
 	if c, err := r.Cookie(prefix + deviceCookie); err == nil {
 		f.Device = c.Value

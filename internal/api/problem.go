@@ -40,6 +40,7 @@ var classes = map[lab.Class]struct {
 	lab.Invalid:   {http.StatusUnprocessableEntity, "A value cannot be right"},
 	lab.NoSession: {http.StatusUnauthorized, "Sign in"},
 	lab.Forbidden: {http.StatusForbidden, "Not allowed"},
+	lab.Unproved:  {http.StatusForbidden, "Show again who you are"},
 	lab.TooMany:   {http.StatusTooManyRequests, "Too many tries"},
 	lab.NotFound:  {http.StatusNotFound, "Not found"},
 	lab.Conflict:  {http.StatusConflict, "Someone else wrote first"},
@@ -94,7 +95,7 @@ func humaProblem(status int, msg string, errs ...error) huma.StatusError {
 	}
 	p := &Problem{Type: "about:blank", Title: http.StatusText(status), Status: status, Detail: msg}
 	for class, c := range classes {
-		if c.status == status {
+		if c.status == status && class != lab.Unproved {
 			p.Type, p.Title = "/api/docs#problem-"+string(class), c.title
 		}
 	}

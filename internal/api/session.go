@@ -25,6 +25,10 @@ type SessionView struct {
 	Via       string         `json:"via,omitempty"`
 	Device    *access.Device `json:"device,omitempty" doc:"this browser, if it is registered"`
 	SignOn    string         `json:"sign_on,omitempty" doc:"name of the single sign-on, if there is one"`
+	// Step is set where the name and password are right, and more is asked.
+	Step    string              `json:"step,omitempty" enum:"code,enrol" doc:"what is asked before the session begins: a code of the second factor, or to set it up"`
+	Factor  *access.FactorState `json:"factor,omitempty" doc:"the second factor of who is signed in"`
+	Notices []access.Notice     `json:"notices,omitempty" doc:"about the account, to be shown until they were seen"`
 }
 
 // SignInBody is a name and password.
@@ -70,6 +74,23 @@ type Sessions struct {
 // Holders lists who may take a shared device over.
 type Holders struct {
 	Holders []access.Holder `json:"holders"`
+}
+
+// CodeBody is a code of the second factor.
+type CodeBody struct {
+	Code string `json:"code" maxLength:"64" doc:"six digits of the app, or a recovery code"`
+}
+
+// ProveBody shows again who is signed in.
+type ProveBody struct {
+	Password string `json:"password" maxLength:"256"`
+	Code     string `json:"code,omitempty" maxLength:"64" doc:"where the second factor is on"`
+}
+
+// Confirmed is a second factor that was turned on.
+type Confirmed struct {
+	Codes   []string    `json:"codes" doc:"recovery codes, each good once; they are not shown again"`
+	Session SessionView `json:"session"`
 }
 
 // None is an answer without content.
@@ -153,14 +174,7 @@ func (s *Server) sessionRoutes(mux *http.ServeMux) {
 		v, err := s.sessionView(ctx)
 		return s.answer(v, err)
 	})
-	begin := func(ctx context.Context, e access.Entry, err error) (SessionView, []http.Cookie, error) {
-		if err != nil {
-			return SessionView{}, nil, err
-		}
-		from := fromOf(ctx)
-		v, err := s.sessionView(lab.As(ctx, e.Principal))
-		return v, []http.Cookie{cookie(from, sessionCookie, e.Secret, e.Until)}, err
-	}
+	begin := s.begin
 	posts(s, "sign-in", "/session", "Sign in by name and password", func(ctx context.Context, _ string, in SignInBody) (SessionView, []http.Cookie, error) {
 		e, err := s.Access.SignIn(ctx, in.Name, in.Password, fromOf(ctx))
 		return begin(ctx, e, err)
@@ -183,10 +197,13 @@ func (s *Server) sessionRoutes(mux *http.ServeMux) {
 	})
 	posts(s, "sign-out", "/session/end", "Sign out", func(ctx context.Context, _ string, _ None) (None, []http.Cookie, error) {
 		from := fromOf(ctx)
-		return None{}, []http.Cookie{cookie(from, sessionCookie, "", lab.Time{})}, s.Access.SignOut(ctx, from.Session)
+		return None{}, s.noCookies(from), s.Access.SignOut(ctx, from)
 	})
 	posts(s, "sign-out-everywhere", "/me/end-sessions", "Sign out on every device", func(ctx context.Context, _ string, _ None) (None, []http.Cookie, error) {
 		return None{}, []http.Cookie{cookie(fromOf(ctx), sessionCookie, "", lab.Time{})}, s.Access.SignOutEverywhere(ctx)
+	})
+	posts(s, "end-my-session", "/me/sessions/{id}/end", "Sign out on another device", func(ctx context.Context, id string, _ None) (None, []http.Cookie, error) {
+		return None{}, nil, s.Access.EndSession(ctx, id)
 	})
 	gets(s, "my-sessions", "/me/sessions", "Where I am signed in", func(ctx context.Context) (Sessions, error) {
 		list, err := s.Access.Sessions(ctx, fromOf(ctx).Session)
@@ -199,11 +216,43 @@ func (s *Server) sessionRoutes(mux *http.ServeMux) {
 	posts(s, "my-pin", "/me/pin", "Set my PIN for shared devices", func(ctx context.Context, _ string, in OwnPIN) (None, []http.Cookie, error) {
 		return None{}, nil, s.Access.SetPIN(ctx, in.Password, in.PIN)
 	})
+	s.factorRoutes()
 	s.signOnRoutes(mux)
 }
 
+// begin answers with a session, or half of one, in a cookie.
+func (s *Server) begin(ctx context.Context, e access.Entry, err error) (SessionView, []http.Cookie, error) {
+	if err != nil {
+		return SessionView{}, nil, err
+	}
+	from := fromOf(ctx)
+	if e.Step != "" {
+		cookies := []http.Cookie{cookie(from, halfCookie, e.Secret, e.Until)}
+		from.Half = e.Secret
+		v, err := s.sessionView(lab.As(withFrom(ctx, from), lab.Principal{}))
+		return v, cookies, err
+	}
+	cookies := []http.Cookie{cookie(from, sessionCookie, e.Secret, e.Until)}
+	if from.Half != "" {
+		cookies = append(cookies, cookie(from, halfCookie, "", lab.Time{}))
+	}
+	v, err := s.sessionView(lab.As(ctx, e.Principal))
+	return v, cookies, err
+}
+
+// noCookies takes away what a browser has of a session.
+func (s *Server) noCookies(from access.From) []http.Cookie {
+	out := []http.Cookie{cookie(from, sessionCookie, "", lab.Time{})}
+	if from.Half != "" {
+		out = append(out, cookie(from, halfCookie, "", lab.Time{}))
+	}
+	return out
+}
+
+// sessionView is of the principal of ctx; one without a way in is nobody.
 func (s *Server) sessionView(ctx context.Context) (SessionView, error) {
 	p, ok := lab.Who(ctx)
+	ok = ok && p.Via != ""
 	v := SessionView{Mode: "sign-in", SignedIn: ok, AccountID: p.Account, Name: p.Name, PersonID: p.Person, Roles: p.Roles, Via: p.Via}
 	if v.Roles == nil {
 		v.Roles = []lab.Role{}
@@ -222,5 +271,21 @@ func (s *Server) sessionView(ctx context.Context) (SessionView, error) {
 	if is {
 		v.Device = &d
 	}
+	if err != nil {
+		return v, err
+	}
+	if !ok {
+		step, err := s.Access.AtStep(ctx, fromOf(ctx))
+		v.Step = string(step)
+		return v, err
+	}
+	if p.Account == "" {
+		return v, nil
+	}
+	if v.Notices, err = s.Access.Notices(ctx); err != nil {
+		return v, err
+	}
+	f, err := s.Access.Factor(ctx)
+	v.Factor = &f
 	return v, err
 }

@@ -14,8 +14,8 @@ type SignOn interface {
 	// Name is shown on the sign-in page.
 	Name() string
 	// Start gives the address to send the browser to, and a secret that has to
-	// come back with it.
-	Start(ctx context.Context) (address, secret string, err error)
+	// come back with it. Again has the person show anew who they are.
+	Start(ctx context.Context, again bool) (address, secret string, err error)
 	// Finish begins a session from what the provider sent back.
 	Finish(ctx context.Context, secret string, answer map[string]string, from access.From) (access.Entry, error)
 }
@@ -36,7 +36,7 @@ func (s *Server) signOnRoutes(mux *http.ServeMux) {
 			http.Redirect(w, r, "/sign-in", http.StatusSeeOther)
 			return
 		}
-		address, secret, err := s.SignOn.Start(r.Context())
+		address, secret, err := s.SignOn.Start(r.Context(), r.URL.Query().Has("again"))
 		if err != nil {
 			writeProblem(w, problem(s.fail(err)))
 			return

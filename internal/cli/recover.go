@@ -14,16 +14,20 @@ import (
 // RecoverCmd lets the holder of an account in again.
 type RecoverCmd struct {
 	database
-	Name string `arg:"" help:"The name that its holder signs in with."`
+	Name       string `arg:"" help:"The name that its holder signs in with."`
+	LostFactor bool   `help:"Also take the second factor off, where the phone and the recovery codes are lost."`
 }
 
 // Help is the long help.
 func (RecoverCmd) Help() string {
 	return `Makes a new one-time link for an account, where no administrator is there to do it
 on the page Accounts. Who can run this holds the database anyway. Stop a server on
-SQLite first; it is noted among what happened to accounts.
+SQLite first; it is noted among what happened to accounts. The link sets a new
+password; the second factor stays on unless it is said to be lost, and its holder
+is told that it was taken off.
 
-  ullage recover --data ullage-data brewmaster`
+  ullage recover --data ullage-data brewmaster
+  ullage recover --data ullage-data --lost-factor brewmaster`
 }
 
 // Run prints the link.
@@ -34,7 +38,7 @@ func (c *RecoverCmd) Run(s *streams) error {
 		return err
 	}
 	svc := access.New(&lab.Service{Store: st}, slog.New(slog.DiscardHandler))
-	link, err := svc.Recover(ctx, c.Name)
+	link, err := svc.Recover(ctx, c.Name, c.LostFactor)
 	if err = errors.Join(err, st.Close()); err != nil {
 		return err
 	}

@@ -49,6 +49,14 @@ func (d *database) openToRead(ctx context.Context) (lab.Store, error) {
 	return store.ReadSQLite(ctx, d.file())
 }
 
+// factorKey is where the key of second factors lies, unless it is said.
+func (d *database) factorKey(said string) string {
+	if said != "" {
+		return said
+	}
+	return filepath.Join(d.Data, "second-factor.key")
+}
+
 func (d *database) name() string {
 	if d.DB != "" {
 		return "PostgreSQL"
@@ -73,7 +81,8 @@ type ServeCmd struct {
 	LogFormat   string        `default:"text" enum:"text,json" help:"Of the log: text or json."`
 	LogLevel    slog.Level    `default:"info" placeholder:"LEVEL" help:"debug, info, warn or error; debug logs every read."`
 	signOnFlags
-	NewAdminLink bool `help:"Print a new link for the first administrator, where the one before was lost."`
+	FactorKey    string `placeholder:"FILE" help:"Where the key of second factors lies; made at first use. Without it: second-factor.key in --data." type:"path"`
+	NewAdminLink bool   `help:"Print a new link for the first administrator, where the one before was lost."`
 }
 
 // Help is the long help.
@@ -93,6 +102,10 @@ keep the app for use without a network only over https, or on this machine itsel
   ullage serve --addr :443 --tls-cert c.pem --tls-key k.pem
   ullage serve --domain oxygen.ostrelweir.example  a public name, by itself
   ullage serve --host oxygen.ostrelweir.example    behind a proxy on this machine
+
+The page Accounts says of whom a second factor (one-time codes of an app) is
+required: of nobody, as it comes; of administrators; of reviewers too; of everyone
+with a password.
 
 At a loopback address only requests to localhost and to names given with --host
 are answered.
@@ -122,6 +135,7 @@ func (c *ServeCmd) serve(ctx context.Context, s *streams) error {
 	at := site{addr: c.Addr, where: c.name(), hosts: c.Host, open: c.Open, newLink: c.NewAdminLink}
 	at.tls = encryption{cert: c.TLSCert, key: c.TLSKey, domain: c.Domain, cache: filepath.Join(c.Data, "certificates"), directory: c.Directory, roots: c.Roots}
 	at.signOn, at.logFormat, at.logLevel = c.signOnFlags, c.LogFormat, c.LogLevel
+	at.factorKey = c.factorKey(c.FactorKey)
 	if c.Domain != "" && c.Addr == "127.0.0.1:8020" {
 		at.addr = ":443"
 	}
@@ -145,6 +159,7 @@ type site struct {
 	backups     *backups
 	tls         encryption
 	signOn      signOnFlags
+	factorKey   string
 	logFormat   string
 	logLevel    slog.Level
 }
@@ -177,6 +192,7 @@ func (c site) serve(ctx context.Context, s *streams, service *lab.Service) error
 	made := false
 	if !c.open {
 		server.Access = access.New(service, log)
+		server.Access.KeyFile = c.factorKey
 		if link, made, err = server.Access.AdminLink(ctx, c.newLink); err != nil {
 			return err
 		}

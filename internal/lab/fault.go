@@ -16,6 +16,7 @@ const (
 	Invalid   Class = "invalid"       // read, but cannot be true
 	NoSession Class = "not_signed_in" // nobody, or nobody any more, is signed in
 	Forbidden Class = "forbidden"     // signed in, and may not
+	Unproved  Class = "prove_again"   // signed in, and has to show again who they are
 	TooMany   Class = "too_many"      // tried too often: wait
 	NotFound  Class = "not_found"
 	Conflict  Class = "conflict" // someone else wrote on the same base

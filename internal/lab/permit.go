@@ -116,6 +116,7 @@ type Principal struct {
 	Roles   []Role
 	Via     string // how they showed who they are: password, pin, link, sign-on, token, device, open
 	Device  string // id of the registered device, if it is one
+	Proved  Time   // when they last typed what shows who they are; zero: not by a person, or by PIN
 }
 
 // Open is the unnamed person of a server without sign-in.

@@ -176,7 +176,7 @@ func prepare(ctx context.Context, from, fresh string) (c Copy, err error) {
 		return c, fmt.Errorf("is not a database of this program: %w", err)
 	}
 	defer func() { err = errors.Join(err, s.Close()) }()
-	if _, err := s.write.ExecContext(ctx, `DELETE FROM vault WHERE kind IN ('session', 'link')`); err != nil {
+	if _, err := s.write.ExecContext(ctx, `DELETE FROM vault WHERE kind IN ('session', 'half session', 'link', 'enrolment')`); err != nil {
 		return c, err
 	}
 	return inspect(ctx, s, fresh)
