@@ -89,7 +89,7 @@ class Net {
 		} catch (e) {
 			this.fails++;
 			if (e instanceof Refused && e.problem.status === 401) {
-				session.lost();
+				await session.doubted();
 				this.watch();
 				this.state = 'online';
 			} else if (e instanceof Unreachable) this.state = navigator.onLine ? 'unreachable' : 'offline';

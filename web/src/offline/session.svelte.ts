@@ -49,6 +49,12 @@ class Session {
 		this.take(v);
 		this.onSignedIn();
 	}
+	/** The server refused this session: ask whether it goes on under a new secret, as after showing who one is. */
+	async doubted(): Promise<void> {
+		const v = await access.session().catch(() => undefined);
+		if (v?.signed_in) this.take(v);
+		else this.lost();
+	}
 	/** The server no longer knows this session. */
 	lost(): void {
 		this.take({ ...(this.view ?? { mode: 'sign-in' }), signed_in: false, roles: [] } as SessionView);
