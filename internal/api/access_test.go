@@ -204,7 +204,7 @@ var mayAsk = map[string][]string{
 	"factor-rule": runs, "set-factor-rule": runs, "take-factor-off": runs, "end-account-sessions": runs,
 	"calc": nobody, "list-calc": nobody,
 	"my-sessions": people, "my-password": people, "my-pin": people, "sign-out-everywhere": people, "tokens": people, "new-token": people, "revoke-token": people,
-	"accounts": runs, "new-account": runs, "change-account": runs, "account-link": runs, "end-account-sessions": runs, "access-events": runs, "devices": runs, "register-device": runs, "unregister-device": runs,
+	"accounts": runs, "new-account": runs, "change-account": runs, "account-link": runs, "access-events": runs, "devices": runs, "register-device": runs, "unregister-device": runs,
 	"changes": all, "stream": all, "stream-run": all, "view-run": all, "today": all, "batch": atLine,
 	"put-samples": atLine, "put-events": atLine,
 	"put-runs": enters, "put-batches": enters, "put-tanks": enters, "put-format-lots": enters, "put-meter-checks": enters, "put-instruments": enters,
