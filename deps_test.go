@@ -40,9 +40,10 @@ var rooms = []room{
 	{name: "core/way", may: []string{"core/oxygen", "core/quantity", "core/uncertainty"}, because: "where liquid went and what was read there; it judges nothing and knows no records"},
 	{name: "core/causes", may: []string{"core/way", "core/quantity", "core/stats", "core/uncertainty"}, because: "a test is its readings and their scatter; it knows no map and no records"},
 	{name: "core/cellar", may: []string{"core/way", "core/causes", "core/oxygen", "core/quantity", "core/uncertainty"}, because: "the map from wort to package is mass balance over the way; it judges no package and knows no records"},
+	{name: "core/compare", may: []string{"core/way", "core/cellar", "core/quantity", "core/stats", "core/uncertainty"}, because: "batches beside each other by their maps; it knows no records, so that server and browser both ask it"},
 	{name: "core/wort", may: []string{"core/oxygen", "core/quantity", "core/stats", "core/uncertainty"}, because: "the one place where oxygen is wanted: targets, gas and past brews; it knows no map and no records"},
 	{name: "core/sampling", may: []string{"core/stats", "core/quantity"}, because: "a plan is statistics and the clock of a run; it reads no record"},
-	{name: "core/calc", may: []string{"core/sampling", "core/quantity", "core/oxygen", "core/way", "core/causes", "core/cellar", "core/wort", "core/uncertainty", "core/stats", "core/process", "core/verdict"}, because: "the counter serves every door alike, so it knows none"},
+	{name: "core/calc", may: []string{"core/sampling", "core/quantity", "core/oxygen", "core/way", "core/causes", "core/cellar", "core/compare", "core/wort", "core/uncertainty", "core/stats", "core/process", "core/verdict"}, because: "the counter serves every door alike, so it knows none"},
 	{name: "checks", because: "published values are data; tests and doors read them, they read nothing"},
 
 	{name: "internal/lab", may: []string{"core/..."}, because: "rules and records must not depend on where they are stored or shown"},

@@ -27,6 +27,19 @@ func Build(in way.Input) (Map, error) {
 	return m, nil
 }
 
+// Measure is Build without what holds readings against each other: nodes, steps
+// and moves, for those who compare many batches.
+func Measure(in way.Input) (Map, error) {
+	w, err := way.Follow(&in)
+	if err != nil {
+		return Map{}, err
+	}
+	n := networkOf(w)
+	m := Map{Focus: in.Focus, Nodes: n.nodes(nil), Moves: n.totals()}
+	m.Steps, _ = n.steps()
+	return m, nil
+}
+
 // network is the read places, and what each is made of.
 type network struct {
 	*way.Way

@@ -6,6 +6,7 @@ import (
 
 	"github.com/danielgtaylor/huma/v2"
 
+	"ullage/core/compare"
 	"ullage/internal/lab"
 )
 
@@ -26,7 +27,7 @@ func (s *Server) cellarRoutes() {
 			v, err := s.Lab.BatchMap(ctx, in.ID)
 			return s.answer(v, err)
 		})
-	huma.Register(s.api, describe[lab.WhatChanged](s, huma.Operation{OperationID: "batch-changes", Method: http.MethodGet, Path: base + "/batches/{id}/changes",
+	huma.Register(s.api, describe[compare.WhatChanged](s, huma.Operation{OperationID: "batch-changes", Method: http.MethodGet, Path: base + "/batches/{id}/changes",
 		Summary: "What changed against the last batches of the same beer", Tags: tags}, 404),
 		func(ctx context.Context, in *idInput) (*reply, error) {
 			v, err := s.Lab.BatchChanges(ctx, in.ID)
@@ -44,7 +45,7 @@ func (s *Server) cellarRoutes() {
 		From string `query:"from" maxLength:"10" doc:"first day, such as 2026-11-01"`
 		To   string `query:"to" maxLength:"10" doc:"last day"`
 	}
-	huma.Register(s.api, describe[lab.TransferList](s, huma.Operation{OperationID: "transfers", Method: http.MethodGet, Path: base + "/transfers",
+	huma.Register(s.api, describe[compare.TransferList](s, huma.Operation{OperationID: "transfers", Method: http.MethodGet, Path: base + "/transfers",
 		Summary: "Steps of one kind over months, side by side", Tags: tags}, 422),
 		func(ctx context.Context, in *transfersInput) (*reply, error) {
 			v, err := s.Lab.Transfers(ctx, in.Step, in.From, in.To)

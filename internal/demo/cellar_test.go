@@ -9,6 +9,7 @@ import (
 	"testing"
 
 	"ullage/core/cellar"
+	"ullage/core/compare"
 	"ullage/core/verdict"
 	"ullage/internal/demo"
 	"ullage/internal/lab"
@@ -214,7 +215,7 @@ func TestCellarPages(t *testing.T) {
 	if len(changes.Compared) < 3 || len(changes.Changes) == 0 || !changes.Changes[0].Differs {
 		t.Fatalf("%+v", changes)
 	}
-	purge := slices.IndexFunc(changes.Changes, func(c lab.ChangedThing) bool { return c.What == "purge" && c.Differs })
+	purge := slices.IndexFunc(changes.Changes, func(c compare.ChangedThing) bool { return c.What == "purge" && c.Differs })
 	if purge < 0 || !strings.Contains(changes.Changes[purge].Now, "opened") {
 		t.Errorf("the opened doser is not in %+v", changes.Changes)
 	}

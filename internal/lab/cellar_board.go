@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"ullage/core/cellar"
+	"ullage/core/way"
 )
 
 // Board is the cellar as it stands: each tank with what is in it.
@@ -167,7 +168,7 @@ func (b *cellarBook) last(now time.Time, x *Batch, r *Reading) *LastReading {
 	if u := b.meterU(r.MeterID, *r.DOPpb); u > 0 {
 		out.UPpb = &u
 	}
-	own, _ := b.limitsFor(x.BeerID)
+	own, _ := way.LimitsFor(b.ownLimits(), x.BeerID)
 	limit, from, state := cellar.JudgeOne(r.Point, *r.DOPpb, own)
 	if out.From, out.State = from, state; from != "" {
 		out.GreenPpb, out.RedPpb = &limit.Green, &limit.Red

@@ -137,7 +137,7 @@ func (s *Service) mapInput(ctx context.Context, focus string) (way.Input, error)
 	ids := b.connected(focus)
 	in := b.input(ids)
 	in.Focus = focus
-	in.Limits, in.Budgets = b.limitsFor(b.batches[focus].BeerID)
+	in.Limits, in.Budgets = way.LimitsFor(b.ownLimits(), b.batches[focus].BeerID)
 	for _, id := range ids {
 		if err := s.readInto(ctx, b, &in, id); err != nil {
 			return in, err
@@ -247,50 +247,6 @@ func (b *cellarBook) meterU(id string, do float64) float64 {
 	}
 	u, _ := m.constant(0)
 	return math.Hypot(u, numOr(m.URel, 0)*do)
-}
-
-// limitsFor are the brewery's own limits and budgets for a beer; those of the
-// beer go before those of all. Points and steps without one are the core's
-// starting points.
-func (b *cellarBook) limitsFor(beer string) ([]way.Limit, []way.Budget) {
-	best := map[string]*CellarLimit{}
-	for _, l := range b.limits {
-		if l.BeerID != "" && l.BeerID != beer {
-			continue
-		}
-		k := l.What + l.Point + l.Step
-		was := best[k]
-		if was == nil || l.BeerID != "" && was.BeerID == "" || (l.BeerID == "") == (was.BeerID == "") && l.ID > was.ID {
-			best[k] = l
-		}
-	}
-	var limits []way.Limit
-	for _, p := range Points {
-		if l := best["point"+p]; l != nil {
-			limits = append(limits, ownLimit(l))
-		}
-	}
-	var budgets []way.Budget
-	for _, step := range Steps {
-		if l := best["step"+step]; l != nil {
-			budgets = append(budgets, way.Budget{Step: step, PPB: cmp.Or(numOr(l.GreenPpb, 0), numOr(l.RedPpb, 0))})
-		}
-	}
-	return limits, budgets
-}
-
-// ownLimit fills the half of a limit that was left empty from the starting point.
-func ownLimit(l *CellarLimit) way.Limit {
-	out := way.Limit{Point: l.Point}
-	var start way.Limit
-	for _, d := range way.DefaultLimits() {
-		if d.Point == out.Point {
-			start = d
-		}
-	}
-	out.Green = numOr(l.GreenPpb, min(start.Green, numOr(l.RedPpb, 0)))
-	out.Red = numOr(l.RedPpb, max(start.Red, out.Green))
-	return out
 }
 
 // runsOf reads the runs that drew from some batches.

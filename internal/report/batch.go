@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"ullage/core/cellar"
+	"ullage/core/compare"
 	"ullage/core/way"
 	"ullage/internal/lab"
 )
@@ -22,7 +23,7 @@ type Batch struct {
 	Beer    lab.Beer
 	Tank    *lab.Tank
 	Way     lab.BatchMap
-	Changed lab.WhatChanged
+	Changed compare.WhatChanged
 	runs    map[string]lab.Run
 	nodes   map[string]*cellar.Node
 	meters  map[string]string

@@ -11,6 +11,7 @@ import (
 	"github.com/go-pdf/fpdf"
 
 	"ullage/core/cellar"
+	"ullage/core/compare"
 	"ullage/core/way"
 	"ullage/internal/lab"
 )
@@ -261,7 +262,7 @@ func (c *canvas) batchChanges(d *Batch) {
 	c.table([]column{{"what", 2, false, false}, {"this batch", 3, false, false}, {"usually", 3, false, false}, {"batches", 0.8, true, false}}, rows, small, 0)
 }
 
-func changeName(x lab.ChangedThing) string {
+func changeName(x compare.ChangedThing) string {
 	name := strings.ReplaceAll(x.What, "_", " ")
 	if x.What == "limit" {
 		return "limit in force, " + cmp.Or(map[string]string{"tpo": "TPO", "do_inlet": "DO at the inlet", "do_tank": "DO in the tank"}[x.Of], x.Of)

@@ -14,6 +14,7 @@ import (
 
 	"ullage/core/causes"
 	"ullage/core/cellar"
+	"ullage/core/compare"
 	"ullage/core/way"
 	"ullage/internal/lab"
 )
@@ -42,7 +43,7 @@ func wayFixture(t *testing.T) *Batch {
 	d := &Batch{Brewery: lab.Brewery{Name: "Ostrelweir Brewhouse"}, Zone: time.UTC, Beer: lab.Beer{Name: "Quernlight"}, Tank: &lab.Tank{Name: "BBT1"},
 		Batch: lab.Batch{Meta: lab.Meta{ID: "b"}, Code: "=QL-26-001", VolumeHL: lab.Num(46), MadeAt: lab.At(day(20, 13)), Status: "bright"},
 		Way:   lab.BatchMap{Map: m, Input: in}, runs: map[string]lab.Run{"r": {Number: 7}}, nodes: map[string]*cellar.Node{}, meters: map[string]string{"d": "DO meter 2"},
-		Changed: lab.WhatChanged{Compared: []lab.Compared{{Code: "QL-26-000"}}, Changes: []lab.ChangedThing{{What: "purge", Now: "none", Before: "tank swept with CO2", Differs: true, Batches: 1}}}}
+		Changed: compare.WhatChanged{Compared: []compare.Compared{{Code: "QL-26-000"}}, Changes: []compare.ChangedThing{{What: "purge", Now: "none", Before: "tank swept with CO2", Differs: true, Batches: 1}}}}
 	for i := range m.Nodes {
 		d.nodes[m.Nodes[i].ID] = &m.Nodes[i]
 	}

@@ -1,4 +1,4 @@
-package lab
+package compare
 
 import "testing"
 
@@ -6,12 +6,14 @@ import "testing"
 // it was does not differ.
 func TestGasAndLimitsAmongTheChanges(t *testing.T) {
 	made := func(note string, red float64, kinds ...string) *features {
-		f := &features{map[string][]string{}, map[string][]float64{}, map[string]string{}, map[string]float64{}}
-		var events []*Event
+		f, mean := newFeatures(), 90.0
+		r := PastRun{EventsKnown: true, Limits: []PastLimit{{Quantity: "tpo", Mean: &mean, Red: &red}, {Quantity: "do_tank"}}}
 		for _, k := range kinds {
-			events = append(events, &Event{EventKind: k, Note: note})
+			if k == "gas_change" {
+				r.GasChanges = append(r.GasChanges, note)
+			}
 		}
-		f.ofRun(&Run{InForce: InForce{Limits: []LimitInForce{{Quantity: "tpo", MeanGreenPpb: Num(90), SingleRedPpb: Num(red)}, {Quantity: "do_tank"}}}}, events)
+		f.ofRun(&r)
 		return f
 	}
 	before := []*features{made("", 200), made("", 200, "stop")}
