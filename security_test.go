@@ -150,16 +150,16 @@ func sections(t *testing.T, page string) map[string]bool {
 	return all
 }
 
-// testsByRoom is the tests and fuzz targets of each folder of internal, and of
-// the root.
+// testsByRoom is the tests and fuzz targets of each folder of internal (by
+// its own name) and core, and of the root.
 func testsByRoom(t *testing.T) map[string]map[string]bool {
 	t.Helper()
 	all := map[string]map[string]bool{}
 	declared := regexp.MustCompile(`(?m)^func ((?:Test|Fuzz)[A-Za-z0-9_]+)\(`)
 	add := func(path string) error {
 		body, err := os.ReadFile(path)
-		room, ok := strings.CutPrefix(filepath.ToSlash(filepath.Dir(path)), "internal/")
-		if !ok {
+		room := strings.TrimPrefix(filepath.ToSlash(filepath.Dir(path)), "internal/")
+		if room == "." {
 			room = "root"
 		}
 		if all[room] == nil {
@@ -170,12 +170,17 @@ func testsByRoom(t *testing.T) map[string]map[string]bool {
 		}
 		return err
 	}
-	err := filepath.WalkDir("internal", func(path string, _ fs.DirEntry, err error) error {
-		if err != nil || !strings.HasSuffix(path, "_test.go") {
-			return err
+	var err error
+	for _, top := range []string{"internal", "core"} {
+		if err == nil {
+			err = filepath.WalkDir(top, func(path string, _ fs.DirEntry, err error) error {
+				if err != nil || !strings.HasSuffix(path, "_test.go") {
+					return err
+				}
+				return add(path)
+			})
 		}
-		return add(path)
-	})
+	}
 	tops, _ := filepath.Glob("*_test.go")
 	for _, path := range tops {
 		if err == nil {
