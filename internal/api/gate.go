@@ -5,6 +5,8 @@ import (
 	"net/http"
 	"regexp"
 	"runtime"
+	"strconv"
+	"strings"
 	"sync"
 	"time"
 
@@ -61,17 +63,24 @@ func (g *gate) enter(ctx context.Context, sender string, wait time.Duration) (le
 	return nil, err
 }
 
-// inTurn puts the gate before costly answers.
+// inTurn bounds what a sender asks for, and puts the gate before costly answers.
 func (s *Server) inTurn(next http.Handler) http.Handler {
-	g := newGate()
+	g, b := newGate(), &budget{left: map[string]*purse{}}
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		if !costly.MatchString(r.URL.Path) {
-			next.ServeHTTP(w, r)
-			return
-		}
 		sender := s.from(r).Addr
 		if p, ok := lab.Who(r.Context()); ok && p.Account != "" {
 			sender = p.Account
+		}
+		if s.Access != nil && strings.HasPrefix(r.URL.Path, base+"/") {
+			if wait := b.spend(sender, time.Now()); wait > 0 {
+				w.Header().Set("Retry-After", strconv.Itoa(1+int(wait.Seconds())))
+				writeProblem(w, newProblem(lab.TooMany, "request", nil, "too many requests in a short time", "send less often, or many records in one batch"))
+				return
+			}
+		}
+		if !costly.MatchString(r.URL.Path) {
+			next.ServeHTTP(w, r)
+			return
 		}
 		leave, err := g.enter(r.Context(), sender, costlyWait)
 		if err != nil {
@@ -82,4 +91,48 @@ func (s *Server) inTurn(next http.Handler) http.Handler {
 		defer leave()
 		next.ServeHTTP(w, r)
 	})
+}
+
+// How many requests one account, or one address without an account, may send:
+// far more than people and phones do, far less than a program that went wild.
+const (
+	mostAtOnce  = 3000
+	perSecond   = 50
+	mostSenders = 20000
+)
+
+// budget counts requests that a sender has left; they come back with time.
+type budget struct {
+	mu   sync.Mutex
+	left map[string]*purse
+}
+
+type purse struct {
+	n  float64
+	at time.Time
+}
+
+// spend takes one request; wait is how long until there is one again.
+func (b *budget) spend(sender string, now time.Time) (wait time.Duration) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	p := b.left[sender]
+	if p == nil {
+		if len(b.left) >= mostSenders { // forget those whose purse is full again
+			for k, q := range b.left {
+				if now.Sub(q.at) > mostAtOnce/perSecond*time.Second {
+					delete(b.left, k)
+				}
+			}
+		}
+		p = &purse{mostAtOnce, now}
+		b.left[sender] = p
+	}
+	p.n = min(mostAtOnce, p.n+max(0, now.Sub(p.at).Seconds())*perSecond)
+	p.at = now
+	if p.n < 1 {
+		return time.Duration((1 - p.n) / perSecond * float64(time.Second))
+	}
+	p.n--
+	return 0
 }

@@ -2,6 +2,7 @@ package api
 
 import (
 	"context"
+	"fmt"
 	"net/http"
 	"net/http/httptest"
 	"strings"
@@ -86,4 +87,54 @@ func TestCostlyWaitEnds(t *testing.T) {
 	if _, err := g.enter(gone, "a", time.Hour); err == nil || len(g.of) != 0 {
 		t.Errorf("a sender that left: %v, %v", err, g.of)
 	}
+}
+
+// An account has a budget of requests that comes back with time; another's is
+// its own.
+func TestRequestsAreBounded(t *testing.T) {
+	b := &budget{left: map[string]*purse{}}
+	now := noon
+	for i := range mostAtOnce {
+		if b.spend("a", now) > 0 {
+			t.Fatalf("refused after %d", i)
+		}
+	}
+	if w := b.spend("a", now); w <= 0 || w > time.Second {
+		t.Errorf("beyond the budget: wait %v", w)
+	}
+	if b.spend("b", now) > 0 {
+		t.Error("one sender's requests count for another")
+	}
+	now = now.Add(2 * time.Second)
+	n := 0
+	for b.spend("a", now) == 0 {
+		n++
+	}
+	if n != 2*perSecond {
+		t.Errorf("%d requests came back in two seconds", n)
+	}
+	if b.spend("a", now.Add(-time.Hour)) <= 0 {
+		t.Error("a clock set back gives requests")
+	}
+	for i := range mostSenders + 10 {
+		b.spend(fmt.Sprint("many ", i), now.Add(time.Duration(i)*time.Second))
+	}
+	if len(b.left) > mostSenders {
+		t.Errorf("%d senders are remembered", len(b.left))
+	}
+
+	l := newLocked(t)
+	refused := 0
+	for range mostAtOnce + 500 {
+		r := httptest.NewRequest("GET", base+"/session", nil)
+		w := httptest.NewRecorder()
+		l.http.Config.Handler.ServeHTTP(w, r)
+		if w.Code == http.StatusTooManyRequests && w.Header().Get("Retry-After") != "" {
+			refused++
+		}
+	}
+	if refused == 0 {
+		t.Error("no request of many was refused")
+	}
+	l.as(200, "boss", "GET", "/runs", nil) // who is signed in is another sender
 }

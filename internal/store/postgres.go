@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"net"
+	"os"
 	"strings"
 	"time"
 
@@ -46,6 +47,10 @@ const appendSQL = `WITH stored AS (
 // settings (fsync, replicas) keep their promise.
 func OpenPostgres(ctx context.Context, address string) (lab.Store, error) {
 	cfg, err := pgx.ParseConfig(address)
+	if err == nil && !says(address) && elsewhere(cfg) {
+		// The driver's own default falls back to plain text.
+		cfg, err = pgx.ParseConfig(checked(address))
+	}
 	if err != nil {
 		return nil, &lab.Error{Class: lab.Invalid, Faults: []lab.Fault{{Field: "db",
 			Message: "is not a postgres:// address: " + withoutPassword(err), Mend: "write it like postgres://user@host:5432/ullage"}}}
@@ -79,6 +84,9 @@ func OpenPostgres(ctx context.Context, address string) (lab.Store, error) {
 		err = s.ready(ctx)
 	}
 	if err != nil {
+		if elsewhere(cfg) && !says(address) && cfg.TLSConfig != nil {
+			err = fmt.Errorf("%w (at another machine TLS and a certificate that can be checked are asked for: add sslmode=verify-full and sslrootcert=FILE to the address, or sslmode=disable where the network is trusted)", err)
+		}
 		return nil, errors.Join(s.fail("open the database", err), conn.Close())
 	}
 	ctx, cancel := context.WithCancel(context.WithoutCancel(ctx))
@@ -87,6 +95,36 @@ func OpenPostgres(ctx context.Context, address string) (lab.Store, error) {
 	s.onClose = append(s.onClose, func() error { cancel(); <-ended; return nil })
 	s.w = newWriter(s)
 	return s, nil
+}
+
+// says tells whether the operator said how the line is to be encrypted.
+func says(address string) bool {
+	return strings.Contains(address, "sslmode=") || os.Getenv("PGSSLMODE") != ""
+}
+
+// checked asks for TLS with the certificate and the name in it checked.
+func checked(address string) string {
+	switch {
+	case !strings.Contains(address, "://"):
+		return address + " sslmode=verify-full"
+	case strings.Contains(address, "?"):
+		return address + "&sslmode=verify-full"
+	}
+	return address + "?sslmode=verify-full"
+}
+
+// elsewhere tells whether any of the hosts is another machine.
+func elsewhere(cfg *pgx.ConnConfig) bool {
+	hosts := []string{cfg.Host}
+	for _, f := range cfg.Fallbacks {
+		hosts = append(hosts, f.Host)
+	}
+	for _, h := range hosts {
+		if ip := net.ParseIP(h); h != "localhost" && !strings.HasPrefix(h, "/") && !strings.HasPrefix(h, "@") && (ip == nil || !ip.IsLoopback()) {
+			return true
+		}
+	}
+	return false
 }
 
 // withoutPassword keeps only the reason of a parse error, not the address.

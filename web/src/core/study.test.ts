@@ -58,6 +58,20 @@ describe('workbooks', () => {
 		await expect(readXlsx(new TextEncoder().encode('PK but no zip at all').buffer as ArrayBuffer)).rejects.toThrow(NoWorkbook);
 		await expect(readXlsx(bytes(workbook({ Empty: [[]] })))).rejects.toThrow('holds no value');
 	});
+	it('damaged in any place they are read or refused in words', async () => {
+		let seed = 7;
+		const roll = (n: number) => (seed = (seed * 48271) % 2147483647) % n; // Park and Miller, 1988
+		let refused = 0;
+		for (let i = 0; i < 200; i++) {
+			let b = workbook({ Data: [['x &amp; &#65;', 'y'], [1.5, 'two'], [2, 'three']] }, i % 2 === 0);
+			for (let k = roll(4); k >= 0; k--) b[roll(b.length)] = roll(256);
+			if (i % 5 === 0) b = b.subarray(0, roll(b.length));
+			const got = await readXlsx(bytes(Buffer.from(b))).catch((e: unknown) => e);
+			if (got instanceof NoWorkbook) refused++;
+			else expect(Array.isArray(got), String(got)).toBe(true);
+		}
+		expect(refused).toBeGreaterThan(20);
+	}, 30_000);
 });
 
 describe('rows', () => {

@@ -4,6 +4,7 @@
 
 const MAX_BYTES = 64e6;
 export class NoWorkbook extends Error {}
+export interface Sheet { name: string; cells: string[][] }
 
 interface Entry { name: string; method: number; at: number; packed: number; size: number }
 
@@ -74,8 +75,15 @@ function sheet(xml: string, shared: string[]): string[][] {
 }
 
 /** Sheets that hold values, in the order of the workbook's tabs; at most 20 are read. */
-export async function readXlsx(data: ArrayBuffer): Promise<{ name: string; cells: string[][] }[]> {
-	const b = new DataView(data);
+export async function readXlsx(data: ArrayBuffer): Promise<Sheet[]> {
+	try {
+		return await sheets(new DataView(data));
+	} catch (e) {
+		throw e instanceof NoWorkbook ? e : new NoWorkbook('The workbook is damaged. Save it again as XLSX.');
+	}
+}
+
+async function sheets(b: DataView): Promise<Sheet[]> {
 	const files = directory(b);
 	const get = async (name: string): Promise<string> => {
 		const e = files.find((f) => f.name === name);
@@ -85,7 +93,7 @@ export async function readXlsx(data: ArrayBuffer): Promise<{ name: string; cells
 	if (!book) throw new NoWorkbook('This is no XLSX workbook. Save it as XLSX or CSV.');
 	const targets = new Map([...(await get('xl/_rels/workbook.xml.rels')).matchAll(/<(?:\w+:)?Relationship\b[^>]*>/g)].map((m) => [attr(m[0], 'Id'), attr(m[0], 'Target')]));
 	const shared = [...(await get('xl/sharedStrings.xml')).matchAll(/<(?:\w+:)?si\b[^>]*?(?:\/>|>([\s\S]*?)<\/(?:\w+:)?si>)/g)].map((m) => runs(m[1] ?? ''));
-	const out: { name: string; cells: string[][] }[] = [];
+	const out: Sheet[] = [];
 	for (const tab of [...book.matchAll(/<(?:\w+:)?sheet\b[^>]*>/g)].slice(0, 20)) {
 		const to = targets.get(attr(tab[0], 'r:id')) ?? '';
 		const cells = sheet(await get(to.startsWith('/') ? to.slice(1) : `xl/${to}`), shared);
