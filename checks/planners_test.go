@@ -4,6 +4,7 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -31,6 +32,7 @@ func TestPlannerEquations(t *testing.T) {
 	}
 	process, _ := filepath.Glob("../core/process/*.go")
 	plans, _ := filepath.Glob("../core/calc/plan_*.go")
+	floors, _ := filepath.Glob("../core/uncertainty/floor.go")
 	if len(process) == 0 || len(plans) == 0 || count == 0 {
 		t.Fatal("no equations or no planners")
 	}
@@ -51,7 +53,7 @@ func TestPlannerEquations(t *testing.T) {
 			}
 		}
 	}
-	for _, path := range append(process, plans...) {
+	for _, path := range slices.Concat(process, plans, floors) {
 		text, err := os.ReadFile(path)
 		if err != nil {
 			t.Fatal(err)

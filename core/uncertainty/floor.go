@@ -7,7 +7,7 @@ import (
 )
 
 // Above is what is known of a quantity that cannot lie below a floor, such as an
-// amount of oxygen (docs/planners.md P27): the normal distribution of value and
+// amount of oxygen (eq. P27): the normal distribution of value and
 // standard uncertainty cut off there, and its shortest 95 % interval (JCGM 101,
 // 5.3.4). Far above the floor that is the interval as before; near it the interval
 // becomes one-sided, from the floor; at the floor itself it ends 1.96 u above it.
