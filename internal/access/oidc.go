@@ -8,6 +8,7 @@ import (
 	"net"
 	"net/url"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/coreos/go-oidc/v3/oidc"
@@ -22,6 +23,13 @@ type OIDC struct {
 	access *Service
 	name   string
 	issuer string
+	asked  OIDCConfig
+	mu     sync.Mutex
+	known  *provider // nil until the provider has described itself
+}
+
+// provider is what a provider says of itself.
+type provider struct {
 	verify *oidc.IDTokenVerifier
 	config oauth2.Config
 }
@@ -36,19 +44,44 @@ type OIDCConfig struct {
 // SignOnPath is where the provider sends browsers back to, below the public address.
 const SignOnPath = "/api/v1/session/sign-on/done"
 
-// NewOIDC asks the provider for its description.
+// NewOIDC asks the provider for its description. One that cannot be reached is
+// asked again when somebody signs on: the rest of the server does not wait for it.
 func NewOIDC(ctx context.Context, s *Service, c OIDCConfig) (*OIDC, error) {
 	// Keys and secrets come and go over that line: in the clear only to this machine.
 	if u, err := url.Parse(c.Issuer); err != nil || u.Scheme != "https" && !loopback(u.Hostname()) {
 		return nil, fmt.Errorf("single sign-on: %q is not an https address; check --oidc-issuer", c.Issuer)
 	}
-	p, err := oidc.NewProvider(ctx, c.Issuer)
+	o := &OIDC{access: s, name: c.Name, issuer: c.Issuer, asked: c}
+	_, err := o.provider(ctx)
+	if away, is := errors.AsType[*url.Error](err); is && strings.HasPrefix(c.Issuer, "http") {
+		s.Log.Warn("single sign-on: the provider cannot be reached yet", "err", away)
+		return o, nil
+	}
 	if err != nil {
 		return nil, fmt.Errorf("single sign-on: %w; check --oidc-issuer", err)
 	}
-	return &OIDC{access: s, name: c.Name, issuer: c.Issuer, verify: p.Verifier(&oidc.Config{ClientID: c.ClientID}),
+	return o, nil
+}
+
+const describeWithin = 10 * time.Second
+
+func (o *OIDC) provider(ctx context.Context) (*provider, error) {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	if o.known != nil {
+		return o.known, nil
+	}
+	ctx, cancel := context.WithTimeout(ctx, describeWithin)
+	defer cancel()
+	c := o.asked
+	p, err := oidc.NewProvider(ctx, c.Issuer)
+	if err != nil {
+		return nil, err
+	}
+	o.known = &provider{verify: p.Verifier(&oidc.Config{ClientID: c.ClientID}),
 		config: oauth2.Config{ClientID: c.ClientID, ClientSecret: c.ClientSecret, Endpoint: p.Endpoint(),
-			RedirectURL: strings.TrimSuffix(c.PublicURL, "/") + SignOnPath, Scopes: []string{oidc.ScopeOpenID, "email", "profile"}}}, nil
+			RedirectURL: strings.TrimSuffix(c.PublicURL, "/") + SignOnPath, Scopes: []string{oidc.ScopeOpenID, "email", "profile"}}}
+	return o.known, nil
 }
 
 func loopback(host string) bool {
@@ -76,6 +109,11 @@ type start struct {
 // Again asks the provider not to answer from its own session, but to have the
 // person show who they are.
 func (o *OIDC) Start(ctx context.Context, again bool) (address, secret string, err error) {
+	p, err := o.provider(ctx)
+	if err != nil {
+		o.access.Log.Warn("access", "what", "single sign-on refused", "why", "the provider cannot be reached", "err", err)
+		return "", "", refuse(lab.Busy, "sign-on", nil, "the provider cannot be reached", "sign in by password, or try again later")
+	}
 	v := start{Verifier: oauth2.GenerateVerifier(), Again: again}
 	v.State, _ = newSecret()
 	v.Nonce, _ = newSecret()
@@ -85,7 +123,7 @@ func (o *OIDC) Start(ctx context.Context, again bool) (address, secret string, e
 	if again {
 		ask = append(ask, oauth2.SetAuthURLParam("prompt", "login"), oauth2.SetAuthURLParam("max_age", "0"))
 	}
-	return o.config.AuthCodeURL(v.State, ask...), secret, err
+	return p.config.AuthCodeURL(v.State, ask...), secret, err
 }
 
 // Finish begins a session from what the provider sent back: state and code.
@@ -105,12 +143,16 @@ func (o *OIDC) Finish(ctx context.Context, secret string, answer map[string]stri
 	if subtle.ConstantTimeCompare([]byte(answer["state"]), []byte(v.State)) != 1 {
 		return no("the answer is not to this question", nil)
 	}
-	tok, err := o.config.Exchange(ctx, answer["code"], oauth2.VerifierOption(v.Verifier))
+	p, err := o.provider(ctx)
+	if err != nil {
+		return no("the provider cannot be reached", err)
+	}
+	tok, err := p.config.Exchange(ctx, answer["code"], oauth2.VerifierOption(v.Verifier))
 	if err != nil {
 		return no("the provider did not confirm it", errors.New("exchange failed")) // its text may hold the code
 	}
 	raw, _ := tok.Extra("id_token").(string)
-	id, err := o.verify.Verify(ctx, raw)
+	id, err := p.verify.Verify(ctx, raw)
 	if err != nil || subtle.ConstantTimeCompare([]byte(id.Nonce), []byte(v.Nonce)) != 1 {
 		return no("the provider's answer cannot be trusted", err)
 	}

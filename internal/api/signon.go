@@ -37,12 +37,13 @@ func (s *Server) signOnRoutes(mux *http.ServeMux) {
 			return
 		}
 		address, secret, err := s.SignOn.Start(r.Context(), r.URL.Query().Has("again"))
+		w.Header().Set("Cache-Control", "no-store")
 		if err != nil {
-			writeProblem(w, problem(s.fail(err)))
+			_ = s.fail(err)
+			http.Redirect(w, r, "/sign-in#sign-on=failed", http.StatusSeeOther)
 			return
 		}
 		s.setSignOn(w, r, secret)
-		w.Header().Set("Cache-Control", "no-store")
 		http.Redirect(w, r, address, http.StatusSeeOther)
 	})
 	mux.HandleFunc("GET "+access.SignOnPath, func(w http.ResponseWriter, r *http.Request) {

@@ -10,6 +10,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"math/big"
+	"net"
 	"net/http"
 	"net/http/httptest"
 	"net/url"
@@ -206,5 +207,41 @@ func TestSignOnIsAskedFor(t *testing.T) {
 		if _, err := access.NewOIDC(t.Context(), l.srv.Access, config); err == nil || !strings.Contains(err.Error(), "--oidc-issuer") {
 			t.Errorf("%q: %v", issuer, err)
 		}
+	}
+}
+
+// A provider that is away keeps nobody else from signing in, and is asked again.
+func TestProviderAway(t *testing.T) {
+	l := newLocked(t)
+	p := newProvider(t)
+	addr, routes := p.Listener.Addr().String(), p.Config.Handler
+	p.Close()
+	on, err := access.NewOIDC(t.Context(), l.srv.Access, access.OIDCConfig{Issuer: p.URL, ClientID: "ullage", ClientSecret: "s", PublicURL: l.http.URL})
+	if err != nil {
+		t.Fatal(err)
+	}
+	l.srv.SignOn = on
+	l.person("tech@ostrelweir.example", lab.RoleRead)
+	ends := func(name string) string {
+		t.Helper()
+		resp, err := l.browser(name).Get(l.http.URL + base + "/session/sign-on")
+		if err != nil {
+			t.Fatal(err)
+		}
+		resp.Body.Close()
+		return resp.Request.URL.Path + "#" + resp.Request.URL.Fragment
+	}
+	if at := ends("visitor"); at != "/sign-in#sign-on=failed" {
+		t.Errorf("ended at %s", at)
+	}
+	l.as(200, "visitor", "POST", "/session", obj{"name": "boss", "password": pass})
+	back, err := net.Listen("tcp", addr)
+	if err != nil {
+		t.Skipf("the provider's port was taken meanwhile: %v", err)
+	}
+	go func() { _ = http.Serve(back, routes) }()
+	t.Cleanup(func() { _ = back.Close() })
+	if at := ends("later"); at != "/#" {
+		t.Errorf("when it is back: ended at %s", at)
 	}
 }
