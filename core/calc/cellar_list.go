@@ -12,6 +12,8 @@ func cellars() []Calculation {
 	return []Calculation{
 		define("batch-map", "oxygen of a batch from wort to package: pickup of each step, what contradicts, causes", "38–47", BatchMap),
 		define("pickup", "the same from a list of readings along one way", "38–47", Pickup),
+		define("transfers", "steps of one kind over months, side by side: what is usual for a beer and a way, what is odd, trends", "38–47", Transfers),
+		define("what-changed", "what was done otherwise on a batch than on the last of its beer", "docs/cellar.md", WhatChanged),
 		define("transfer-test", "flow test or trace of a transfer, or a tank over time: leak, dose, suction, wash-out, tank gas, or nothing resolved", "41, 48, 49", TransferTest),
 		define("wort-trend", "oxygen efficiency learned from past brews: fouling, and the next setting", "50–52", WortTrend),
 		define("wort-target", "DO for a wort by gravity, yeast and pitch; rules are yours to change", "docs/cellar.md", WortTarget),

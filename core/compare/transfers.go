@@ -14,16 +14,17 @@ import (
 // Batch is a batch with what it is grouped by.
 type Batch struct {
 	way.Batch
-	Beer     string // id; limits of a beer go by it
-	BeerName string
-	Made     time.Time
-	Archived bool // still names where others came from
+	Beer     string    `json:"beer,omitempty"` // id; limits of a beer go by it
+	BeerName string    `json:"beer_name,omitempty"`
+	Made     time.Time `json:"made_at,omitzero"`
+	Archived bool      `json:"archived,omitempty"` // still names where others came from
 }
 
 // Move is a move with what might explain what it brought.
 type Move struct {
 	way.Move
-	By, Purge string
+	By    string `json:"by,omitempty"`
+	Purge string `json:"purge,omitempty"`
 }
 
 // Query asks for the steps of one kind.

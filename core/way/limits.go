@@ -5,9 +5,11 @@ import "cmp"
 // OwnLimit is a limit of a point or the budget of a step that the brewery set: of
 // one beer, or of all. A half left empty is the starting point's.
 type OwnLimit struct {
-	Beer        string // id; empty: of all
-	Point, Step string // one of them
-	Green, Red  *float64
+	Beer  string   `json:"beer,omitempty"`  // id; empty: of all
+	Point string   `json:"point,omitempty"` // this or step
+	Step  string   `json:"step,omitempty"`
+	Green *float64 `json:"green_ppb,omitempty"`
+	Red   *float64 `json:"red_ppb,omitempty"`
 }
 
 // LimitsFor are those in force for a beer: its own before those of all, and of

@@ -56,7 +56,7 @@ export function meterU(i: Instrument | undefined, ppb: number): number | undefin
 	const u = Math.hypot(i?.u_abs ?? 0, (i?.resolution ?? 0) / Math.sqrt(12), (i?.u_rel ?? 0) * ppb);
 	return u > 0 ? u : undefined;
 }
-const some = <T extends object>(o: T): T => Object.fromEntries(Object.entries(o).filter(([, v]) => v !== undefined && v !== null && v !== '')) as T;
+export const some = <T extends object>(o: T): T => Object.fromEntries(Object.entries(o).filter(([, v]) => v !== undefined && v !== null && v !== '')) as T;
 
 /** Half of the variance of one reading is the meter's and the lot's own: it does not average out (our judgement). */
 const COMMON = 0.5;
@@ -94,14 +94,24 @@ export function filled(l: Pick<CellarLimit, 'point' | 'green_ppb' | 'red_ppb'>):
 	return { green_ppb: green, red_ppb: l.red_ppb ?? Math.max(d?.[1] ?? 0, green) };
 }
 
+/** A batch as the core takes it. */
+export function batchRows(lab: Pick<Lab, 'beers' | 'tanks'>): (b: Batch) => Record<string, unknown> {
+	const yeast = new Set(lab.beers.filter((b) => b.yeast_in_package).map((b) => b.id)), tank = new Map(lab.tanks.map((t) => [t.id, t]));
+	return (b) => {
+		const t = tank.get(b.tank_id ?? '');
+		return some({ id: b.id, code: b.code, volume_hl: b.volume_hl, tank: t?.name, vessel: t?.kind, yeast: yeast.has(b.beer_id ?? '') ? 'yes' : undefined, headspace_bar: t?.headspace_bar, gas_hl: t?.volume_hl && b.volume_hl && t.volume_hl > b.volume_hl ? Number((t.volume_hl - b.volume_hl).toFixed(6)) : undefined });
+	};
+}
+/** And a move. */
+export const moveRow = (m: Move): Record<string, unknown> => some({ id: m.id, kind: m.kind, from: m.from_batch_id, to: m.to_batch_id, volume_hl: m.volume_hl, flow_hl_h: m.flow_hl_h, via: m.via, started_at: m.started_at, ended_at: m.ended_at, addition: added(m.addition) });
+
 /** Input of "batch-map" for one batch and all that hangs together with it. */
 export function mapInput(lab: Lab, focus: string): Record<string, unknown> {
 	const ids = connected(lab.moves, focus);
 	// Where part of it went elsewhere, that batch is named, not followed.
 	const moves = lab.moves.filter((m) => ids.has(m.from_batch_id ?? '') || ids.has(m.to_batch_id ?? ''));
 	const named = new Set([...ids, ...moves.flatMap((m) => [m.from_batch_id ?? '', m.to_batch_id ?? ''])]), kept = new Set(moves.map((m) => m.id));
-	const yeast = new Set(lab.beers.filter((b) => b.yeast_in_package).map((b) => b.id));
-	const tank = new Map(lab.tanks.map((t) => [t.id, t])), meter = new Map(lab.instruments.map((i) => [i.id, i]));
+	const meter = new Map(lab.instruments.map((i) => [i.id, i]));
 	const beer_id = lab.batches.find((b) => b.id === focus)?.beer_id;
 	const of = (what: CellarLimit['what']) => {
 		const fit = lab.limits.filter((l) => l.what === what && (!l.beer_id || l.beer_id === beer_id));
@@ -111,12 +121,9 @@ export function mapInput(lab: Lab, focus: string): Record<string, unknown> {
 	const runs = lab.runs.filter((r) => r.batch_id && ids.has(r.batch_id));
 	return some({
 		focus,
-		batches: lab.batches.filter((b) => named.has(b.id)).map((b) => {
-			const t = tank.get(b.tank_id ?? '');
-			return some({ id: b.id, code: b.code, volume_hl: b.volume_hl, tank: t?.name, vessel: t?.kind, yeast: yeast.has(b.beer_id ?? '') ? 'yes' : undefined, headspace_bar: t?.headspace_bar, gas_hl: t?.volume_hl && b.volume_hl && t.volume_hl > b.volume_hl ? Number((t.volume_hl - b.volume_hl).toFixed(6)) : undefined });
-		}),
+		batches: lab.batches.filter((b) => named.has(b.id)).map(batchRows(lab)),
 		brews: lab.brews.filter((b) => ids.has(b.batch_id)).map((b) => some({ id: b.id, code: b.code, batch: b.batch_id, at: b.at, volume_hl: b.volume_hl, do_ppb: b.do_mg_l === undefined ? undefined : b.do_mg_l * 1000 })),
-		moves: moves.map((m) => some({ id: m.id, kind: m.kind, from: m.from_batch_id, to: m.to_batch_id, volume_hl: m.volume_hl, flow_hl_h: m.flow_hl_h, via: m.via, started_at: m.started_at, ended_at: m.ended_at, addition: added(m.addition) })),
+		moves: moves.map(moveRow),
 		readings: lab.readings.filter((r) => ids.has(r.batch_id) && (r.do_ppb !== undefined || r.gas_o2_pct !== undefined)).map((r) => some({
 			id: r.id, batch: r.batch_id, move: kept.has(r.move_id ?? '') ? r.move_id : undefined, brew: r.brew_id, point: r.point, at: r.at, do_ppb: r.do_ppb, u_ppb: meterU(meter.get(r.meter_id ?? ''), r.do_ppb ?? 0), meter: r.meter_id,
 			temperature_c: r.temperature_c, pressure_bar: r.pressure_bar, flow_hl_h: r.flow_hl_h, volume_hl: r.volume_moved_hl, gas_o2_fraction: r.gas_o2_pct === undefined ? undefined : r.gas_o2_pct / 100, confirmed: r.confirmed, first_runnings: r.flags?.includes('first_runnings') || undefined
