@@ -7,12 +7,13 @@ import { net } from '#offline/net.svelte.ts';
 import { store } from '#offline/store.svelte.ts';
 import { labHere } from './local.svelte.ts';
 
+type Input = Record<string, unknown>;
 export interface Compared<T> { value: T; by: 'server' | 'device'; waits: number }
 
 const wide = (): Wide => ({ ...labHere(), people: store.list('people'), zone: store.list('brewery')[0]?.time_zone || 'UTC', archived: store.list('batches', true) });
 
 /** Asks the server unless it is known not to answer, or has not all that was typed here. */
-async function either<T>(ask: () => Promise<T>, name: string, input: () => object | Promise<object>): Promise<Compared<T>> {
+async function either<T>(ask: () => Promise<T>, name: string, input: () => Input | Promise<Input>): Promise<Compared<T>> {
 	const waits = store.waiting;
 	try {
 		if (waits || net.state === 'offline' || net.state === 'unreachable') throw new Unreachable('not asked');
