@@ -125,16 +125,19 @@ func (in *gasInput) headspace(y quantity.Fraction, p quantity.Pressure, t quanti
 
 type stripInput struct {
 	numbers
-	DO          quantity.DO          `json:"do_ppb" need:"yes" help:"DO of the beer before"`
-	Temperature quantity.Temperature `json:"temperature_c" need:"yes" help:"temperature of the beer"`
-	Gas         string               `json:"gas" help:"co2 (when not said) or n2"`
-	GasOxygen   *quantity.Fraction   `json:"gas_oxygen_fraction" help:"oxygen in the gas (gas_oxygen_ppmv); 0 when not said"`
-	Pressure    *quantity.Pressure   `json:"pressure_kpa" help:"absolute pressure in the vessel; 1 atm when not said"`
-	PerBeer     *float64             `json:"gas_per_beer" help:"volumes of gas, at the beer's temperature and pressure, for each volume of beer"`
-	Target      *quantity.DO         `json:"target_ppb" help:"instead: DO wanted"`
-	Efficiency  *quantity.Fraction   `json:"efficiency_fraction" help:"how near to equilibrium the bubbles leave; 0.15 when not said, 0.1–0.25 in practice"`
-	Beer        *quantity.Volume     `json:"beer_ml" help:"beer: gives the gas in kg"`
-	Explain     bool                 `json:"explain" help:"give the derivation"`
+	DO          quantity.DO             `json:"do_ppb" need:"yes" help:"DO of the beer before"`
+	Temperature quantity.Temperature    `json:"temperature_c" need:"yes" help:"temperature of the beer"`
+	Gas         string                  `json:"gas" help:"co2 (when not said) or n2"`
+	GasOxygen   *quantity.Fraction      `json:"gas_oxygen_fraction" help:"oxygen in the gas (gas_oxygen_ppmv); 0 when not said"`
+	Pressure    *quantity.Pressure      `json:"pressure_kpa" help:"absolute pressure in the vessel; the station's when not said"`
+	Gauge       *quantity.GaugePressure `json:"pressure_gauge_kpa" help:"the same, gauge"`
+	Station     *quantity.Pressure      `json:"station_kpa" help:"air pressure of the place; 1 atm when neither it nor the altitude is said"`
+	Altitude    *quantity.Altitude      `json:"altitude_m" help:"where there is no barometer"`
+	PerBeer     *float64                `json:"gas_per_beer" help:"volumes of gas, at the beer's temperature and pressure, for each volume of beer"`
+	Target      *quantity.DO            `json:"target_ppb" help:"instead: DO wanted"`
+	Efficiency  *quantity.Fraction      `json:"efficiency_fraction" help:"how near to equilibrium the bubbles leave; 0.15 when not said, 0.1–0.25 in practice"`
+	Beer        *quantity.Volume        `json:"beer_ml" help:"beer: gives the gas in kg"`
+	Explain     bool                    `json:"explain" help:"give the derivation"`
 }
 
 // StripResult is what sparging does.
@@ -163,8 +166,9 @@ func Strip(in *stripInput) (Answer, error) {
 	g, err := purgeGas(in.Gas)
 	y, err2 := fraction("gas_oxygen_fraction", in.GasOxygen, 0)
 	e, err3 := fraction("efficiency_fraction", in.Efficiency, 0.15)
-	p, err4 := absolute("pressure", in.Pressure, nil, 0, oxygen.Atmosphere)
-	if err := first(err, err2, err3, err4, inLiquidRange("temperature_c", in.Temperature), between("do_ppb", float64(in.DO), 0, 1e5, "check the unit: 4 ppm is 4000 ppb")); err != nil {
+	place, err4 := station(in.Station, in.Altitude)
+	p, err5 := absolute("pressure", in.Pressure, in.Gauge, place, place)
+	if err := first(err, err2, err3, err4, err5, inLiquidRange("temperature_c", in.Temperature), between("do_ppb", float64(in.DO), 0, 1e5, "check the unit: 4 ppm is 4000 ppb")); err != nil {
 		return Answer{}, err
 	}
 	if e <= 0.001 {

@@ -47,6 +47,7 @@ type planPurge struct {
 	Cycles    *float64                `in:"cycles" placeholder:"8" group:"Purge" help:"pressure, vacuum: cycles."`
 	HighGauge *quantity.GaugePressure `in:"high_gauge_kpa" placeholder:"1bar" group:"Purge" help:"pressure: upper gauge pressure of a cycle."`
 	High      *quantity.Pressure      `in:"high_kpa" placeholder:"2bar" group:"Purge" help:"The same, absolute."`
+	LowGauge  *quantity.GaugePressure `in:"low_gauge_kpa" placeholder:"-0.9bar" group:"Purge" help:"vacuum: lower gauge pressure of a cycle, below zero: --low-gauge=-0.9bar."`
 	Low       *quantity.Pressure      `in:"low_kpa" placeholder:"0.1bar" group:"Purge" help:"Lower absolute pressure of a cycle; the station's when not said."`
 	Pocket    *quantity.Volume        `in:"pocket_ml" placeholder:"100mL" group:"Purge" help:"displacement: gas that the liquid leaves."`
 	Film      *quantity.Volume        `in:"film_ml" placeholder:"1L" group:"Purge" help:"displacement: liquid left behind."`
@@ -89,15 +90,17 @@ type planGas struct {
 }
 
 type planStrip struct {
-	DO          *quantity.DO          `name:"do" short:"d" in:"do_ppb" placeholder:"120ppb" help:"DO before."`
-	Temperature *quantity.Temperature `short:"t" in:"temperature_c" placeholder:"2C" help:"Temperature of the beer."`
-	PerBeer     *float64              `name:"gas-per-beer" in:"gas_per_beer" placeholder:"0.4" help:"Volumes of gas for each volume of beer, at its temperature and pressure."`
-	Target      *quantity.DO          `in:"target_ppb" placeholder:"40ppb" help:"Or the DO wanted."`
-	Efficiency  *quantity.Fraction    `in:"efficiency_fraction" placeholder:"15%" help:"How near to equilibrium the bubbles leave."`
-	Gas         string                `in:"gas" enum:"co2,n2," default:"" placeholder:"co2" help:"co2 or n2."`
-	GasOxygen   *quantity.Fraction    `in:"gas_oxygen_fraction" placeholder:"10ppm" help:"Oxygen in it."`
-	Pressure    *quantity.Pressure    `in:"pressure_kpa" placeholder:"2bar" help:"Absolute pressure in the vessel."`
-	Beer        *quantity.Volume      `in:"beer_ml" placeholder:"40hL" help:"Beer, for the gas in kg."`
+	DO          *quantity.DO            `name:"do" short:"d" in:"do_ppb" placeholder:"120ppb" help:"DO before."`
+	Temperature *quantity.Temperature   `short:"t" in:"temperature_c" placeholder:"2C" help:"Temperature of the beer."`
+	PerBeer     *float64                `name:"gas-per-beer" in:"gas_per_beer" placeholder:"0.4" help:"Volumes of gas for each volume of beer, at its temperature and pressure."`
+	Target      *quantity.DO            `in:"target_ppb" placeholder:"40ppb" help:"Or the DO wanted."`
+	Efficiency  *quantity.Fraction      `in:"efficiency_fraction" placeholder:"15%" help:"How near to equilibrium the bubbles leave."`
+	Gas         string                  `in:"gas" enum:"co2,n2," default:"" placeholder:"co2" help:"co2 or n2."`
+	GasOxygen   *quantity.Fraction      `in:"gas_oxygen_fraction" placeholder:"10ppm" help:"Oxygen in it."`
+	Pressure    *quantity.Pressure      `in:"pressure_kpa" placeholder:"2bar" help:"Absolute pressure in the vessel,"`
+	Gauge       *quantity.GaugePressure `name:"pressure-gauge" in:"pressure_gauge_kpa" placeholder:"1bar" help:"or gauge."`
+	Altitude    *quantity.Altitude      `in:"altitude_m" placeholder:"310m" help:"Altitude of the place."`
+	Beer        *quantity.Volume        `in:"beer_ml" placeholder:"40hL" help:"Beer, for the gas in kg."`
 	planOutput
 }
 

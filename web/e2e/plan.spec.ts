@@ -16,7 +16,7 @@ test.afterAll(async () => s.end());
 type Numbers = Record<string, number>;
 /** Runs the command as the page prints it, without a shell. */
 async function atTerminal(page: Page): Promise<Numbers> {
-	const [name, ...args] = (await page.locator('.cli code').innerText()).split(/\s+/);
+	const [name, ...args] = (await page.locator('.cli code').first().innerText()).split(/\s+/);
 	expect(name).toBe('ullage');
 	return (JSON.parse(execFileSync(BIN, [...args, '--format', 'json'], { encoding: 'utf8', cwd: ROOT })) as { result: Numbers }).result;
 }
@@ -57,11 +57,11 @@ test('each planner on a phone, against the terminal, in any unit, and without a 
 	for (const [path, id, pick, label, typed] of PLANS) {
 		await page.goto(s.url + path);
 		await agrees(page, id, pick);
-		const before = await page.locator('.cli code').innerText();
+		const before = await page.locator('.cli code').first().innerText();
 		const field = page.getByLabel(label, { exact: true }).first();
 		if (!(await field.isVisible())) await page.getByText('Vessel by its dimensions').click();
 		await field.fill(typed);
-		await expect(page.locator('.cli code')).not.toHaveText(before);
+		await expect(page.locator('.cli code').first()).not.toHaveText(before);
 		await agrees(page, id, pick);
 	}
 	await installed(page);

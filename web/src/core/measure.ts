@@ -6,7 +6,7 @@ import type { CalcError } from './client.ts';
 import { fmt } from './units.ts';
 
 interface Unit { name: string; also?: string[]; scale: number; offset?: number; digits?: number }
-export type Kind = 'temperature' | 'volume' | 'mass' | 'gauge' | 'oxygen' | 'share' | 'length' | 'co2' | 'extract' | 'flow' | 'wortflow' | 'room' | 'days' | 'minutes' | 'altitude' | 'plain';
+export type Kind = 'temperature' | 'volume' | 'mass' | 'gauge' | 'oxygen' | 'share' | 'length' | 'co2' | 'extract' | 'flow' | 'wortflow' | 'room' | 'days' | 'minutes' | 'altitude' | 'kelvin' | 'price' | 'gasinbeer' | 'ingress' | 'plain';
 
 /** base = (number + offset) × scale; the first unit is the base of the core's field. */
 export const UNITS: Record<Kind, Unit[]> = {
@@ -25,6 +25,10 @@ export const UNITS: Record<Kind, Unit[]> = {
 	days: [{ name: 'days', also: ['d', 'day'], scale: 1 }, { name: 'weeks', also: ['w', 'wk', 'week'], scale: 7 }, { name: 'months', also: ['month'], scale: 30 }, { name: 'h', also: ['hours', 'hour'], scale: 1 / 24 }],
 	minutes: [{ name: 'min', also: ['minutes'], scale: 1 }, { name: 'h', also: ['hours', 'hour'], scale: 60 }],
 	altitude: [{ name: 'm', scale: 1 }, { name: 'ft', scale: 0.3048 }],
+	kelvin: [{ name: '°C', also: ['c', 'k', 'degc'], scale: 1 }, { name: '°F', also: ['f', 'degf'], scale: 1 / 1.8 }],
+	price: [{ name: '/kg', also: ['a kg', 'per kg'], scale: 1 }, { name: '/lb', also: ['a lb', 'per lb'], scale: 1 / 0.45359237 }],
+	gasinbeer: [{ name: 'g/L', scale: 1 }, { name: 'mg/L', scale: 0.001 }],
+	ingress: [{ name: 'mL/d', also: ['ml/day', 'cm3/d', 'cc/d'], scale: 1 }, { name: 'µL/d', also: ['µl/day', 'μl/d', 'ul/d', 'ul/day'], scale: 0.001 }],
 	plain: [{ name: '', scale: 1 }]
 };
 
@@ -82,6 +86,8 @@ export function usual(kind: Kind, name: string, u: Units): string {
 	if (kind === 'room' && us) return 'ft³';
 	if (kind === 'flow' && us) return 'scfh';
 	if (kind === 'altitude' && us) return 'ft';
+	if (kind === 'kelvin') return u.temperature === 'f' ? '°F' : '°C';
+	if (kind === 'price' && us) return '/lb';
 	return name;
 }
 
@@ -96,17 +102,17 @@ export function start(text: string, kind: Kind, u: Units): string {
 const OTHER: Partial<Record<Kind, Record<string, string>>> = {
 	temperature: { '°C': '°F', '°F': '°C', K: '°C' }, volume: { gal: 'L', bbl: 'hL', 'fl oz': 'mL', mL: 'fl oz', L: 'gal', hL: 'bbl' }, mass: { lb: 'kg', oz: 'g', kg: 'lb', g: 'oz' },
 	gauge: { psi: 'bar', kPa: 'bar', bar: 'psi', mbar: 'bar', atm: 'bar' }, oxygen: { ppm: 'ppb' }, share: { '%': 'ppm v/v', part: '%' }, length: { in: 'mm', ft: 'm', mm: 'in', cm: 'in', m: 'ft' },
-	co2: { 'g/L': 'vol' }, flow: { 'Nm³/h': 'NL/min', scfh: 'NL/min', 'NL/min': 'scfh' }, wortflow: { 'hL/h': 'L/min', 'gal/min': 'L/min', 'bbl/h': 'L/min', 'L/min': 'gal/min' }, room: { 'm³': 'ft³', 'ft³': 'm³' }, days: { weeks: 'days', months: 'days', h: 'days' }, altitude: { m: 'ft', ft: 'm' }, minutes: { h: 'min' }
+	co2: { 'g/L': 'vol' }, flow: { 'Nm³/h': 'NL/min', scfh: 'NL/min', 'NL/min': 'scfh' }, wortflow: { 'hL/h': 'L/min', 'gal/min': 'L/min', 'bbl/h': 'L/min', 'L/min': 'gal/min' }, room: { 'm³': 'ft³', 'ft³': 'm³' }, days: { weeks: 'days', months: 'days', h: 'days' }, altitude: { m: 'ft', ft: 'm' }, minutes: { h: 'min' }, kelvin: { '°C': '°F', '°F': '°C' }, price: { '/kg': '/lb', '/lb': '/kg' }, gasinbeer: { 'mg/L': 'g/L' }, ingress: { 'µL/d': 'mL/d' }
 };
-const US = new Set(['°F', 'gal', 'bbl', 'fl oz', 'oz', 'lb', 'psi', 'in', 'ft', 'ft³', 'scfh', 'gal/min', 'bbl/h']);
-const BOTH = new Set<Kind>(['temperature', 'volume', 'mass', 'gauge', 'length', 'flow', 'wortflow', 'room', 'altitude']);
+const US = new Set(['/lb', '°F', 'gal', 'bbl', 'fl oz', 'oz', 'lb', 'psi', 'in', 'ft', 'ft³', 'scfh', 'gal/min', 'bbl/h']);
+const BOTH = new Set<Kind>(['temperature', 'volume', 'mass', 'gauge', 'length', 'flow', 'wortflow', 'room', 'altitude', 'kelvin', 'price']);
 
 /** What the field understood, in the other usual unit: "= 18.9 L". A unit of the person's own system needs no echo. */
 export function understood(r: Read, kind: Kind, u?: Units, station_kpa = 101.325): string {
 	if (r.base === undefined) return '';
 	if (r.absolute) return `= ${inUnit(r.base, kind, 'bar', 3)} bar gauge at ${fmt(station_kpa * 10, 0)} hPa`;
 	const to = kind === 'share' && r.base >= 0.005 ? undefined : OTHER[kind]?.[r.unit];
-	const own = u && BOTH.has(kind) && US.has(r.unit) === (kind === 'temperature' ? u.temperature === 'f' : u.volume === 'floz') && r.unit !== 'K';
+	const own = u && BOTH.has(kind) && US.has(r.unit) === (kind === 'temperature' || kind === 'kelvin' ? u.temperature === 'f' : u.volume === 'floz') && r.unit !== 'K';
 	const same = to && !own ? `= ${inUnit(r.base, kind, to, 3)} ${to}` : '';
 	if (kind === 'gauge') return `${same}${same ? ', ' : '= '}${inUnit(r.base + station_kpa, kind, 'bar', 3)} bar absolute`;
 	return same;

@@ -4,25 +4,23 @@
 import { browser } from '$app/env';
 import { goto } from '$app/navigation';
 import { run, type CalcAnswer, type CalcError } from './client.ts';
-import { read, start, UNITS, type Kind } from './measure.ts';
+import { start } from './measure.ts';
 import { me } from './me.svelte.ts';
+import { Form, type Spec, type Specs } from './planform.ts';
 
-/** A field: the name of the core's input in its base unit, and how it starts. */
-export interface Spec { kind: Kind; label: string; field?: string; start?: string; hint?: string; u?: string }
-export type Specs = Record<string, Spec>;
+export type { Specs } from './planform.ts';
 const WORDS = 'plain' as const;
 
-export class Plan {
-	text = $state<Record<string, string>>({});
+export class Plan extends Form {
+	override text = $state<Record<string, string>>({});
 	private readonly key: string;
-	private readonly specs: Specs;
 	private readonly starts: Record<string, string>;
 	private timer: ReturnType<typeof setTimeout> | undefined;
 
 	/** Words are choices and lists, which have no unit. */
 	constructor(name: string, specs: Specs, words: Record<string, string> = {}) {
+		super(specs, {});
 		this.key = `ullage.plan.${name}`;
-		this.specs = specs;
 		this.starts = { ...words };
 		for (const [k, s] of Object.entries(specs)) this.starts[k] = s.start === undefined ? '' : start(s.start, s.kind, me.units);
 		this.text = { ...this.starts };
@@ -71,43 +69,6 @@ export class Plan {
 	reset(): void {
 		this.text = { ...this.starts };
 		this.keep();
-	}
-	/** A field's number in the core's unit; undefined where nothing usable stands. */
-	base(k: string, station_kpa?: number): number | undefined {
-		const s = this.specs[k];
-		return read(this.text[k] ?? '', s.kind, UNITS[s.kind][0].name, station_kpa).base;
-	}
-	/** What the core takes for a field: its number, or a gravity as text. */
-	value(k: string, station_kpa?: number): number | string | undefined {
-		const s = this.specs[k], r = read(this.text[k] ?? '', s.kind, UNITS[s.kind][0].name, station_kpa);
-		return r.sg !== undefined ? `${r.sg} SG` : r.base;
-	}
-	/** The first field that cannot be read. */
-	fault(keys: string[]): { key: string; message: string } | undefined {
-		for (const k of keys) {
-			const s = this.specs[k], e = read(this.text[k] ?? '', s.kind, UNITS[s.kind][0].name).error;
-			if (e) return { key: k, message: e };
-		}
-		return undefined;
-	}
-	/** Inputs of the core from fields, by their names there; empty ones are left out. */
-	input(keys: string[], station_kpa?: number): Record<string, unknown> {
-		const out: Record<string, unknown> = {};
-		for (const k of keys) {
-			const v = this.value(k, station_kpa);
-			if (v !== undefined) out[this.specs[k].field ?? k] = v;
-		}
-		return out;
-	}
-	/** Standard uncertainties typed beside fields, for those that are given; a share of another quantity is relative. */
-	uncertainty(pairs: [string, string][]): Record<string, number> | undefined {
-		const out: Record<string, number> = {};
-		for (const [k, of] of pairs) {
-			const u = this.base(k), v = this.value(of);
-			const relative = this.specs[k].kind === 'share' && this.specs[of].kind !== 'share';
-			if (u !== undefined && u > 0 && v !== undefined && !(relative && typeof v !== 'number')) out[this.specs[of].field ?? of] = relative ? u * Math.abs(v as number) : u;
-		}
-		return Object.keys(out).length ? out : undefined;
 	}
 	spec(k: string): Spec {
 		return this.specs[k] ?? { kind: WORDS, label: k };
