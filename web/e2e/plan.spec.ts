@@ -14,11 +14,11 @@ test.beforeAll(async () => (s = await Serve.start()));
 test.afterAll(async () => s.end());
 
 type Numbers = Record<string, number>;
-/** Runs the command as the page prints it, without a shell. */
+/** Runs the command as the page prints it. */
 async function atTerminal(page: Page): Promise<Numbers> {
-	const [name, ...args] = (await page.locator('.cli code').first().innerText()).split(/\s+/);
-	expect(name).toBe('ullage');
-	return (JSON.parse(execFileSync(BIN, [...args, '--format', 'json'], { encoding: 'utf8', cwd: ROOT })) as { result: Numbers }).result;
+	const command = await page.locator('.cli code').first().innerText();
+	expect(command).toMatch(/^ullage plan /);
+	return (JSON.parse(execFileSync('sh', ['-c', `${command.replace('ullage', `'${BIN}'`)} --format json`], { encoding: 'utf8', cwd: ROOT })) as { result: Numbers }).result;
 }
 const number = async (page: Page, id: string): Promise<number> => Number((await page.getByTestId(id).innerText()).replaceAll(',', '').split('–')[0]);
 /** Waits until the figure on the page is the terminal's to its three digits. */
@@ -43,6 +43,7 @@ const PLANS: [string, string, (r: Numbers) => number, string, string][] = [
 	['/plan/after', 'supplied', (r) => r.supplied_ppb, 'Store', '68 °F'],
 	['/plan/age', 'age', (r) => r.equivalent_days, 'As if all along at', '50 °F'],
 	['/plan/wort', 'flow', (r) => r.gas_nl_min, 'Its extract or gravity', '1.060'],
+	['/plan/wort?aim=rules&extract=18+%C2%B0P&tank=several&second=4+ppm&float=air', 'float', (r) => r.float_reading_nl_min, 'Wort', '50 °F'],
 	['/plan/home', 'air', (r) => r.all_air_ppb, 'Beer in the keg', '5 gal']
 ];
 
@@ -108,6 +109,32 @@ test('a field says what it understood, and its unit turns by a tap', async ({ br
 	await page.goto(s.url + '/plan/wort');
 	await page.getByLabel('Its extract or gravity').fill('1.048');
 	await expect(page.getByText('= 11.91 °P')).toBeVisible();
+	clean(w);
+	await c.close();
+});
+
+test('wort: rules of one\'s own, several brews, past brews, all kept in the address', async ({ browser }) => {
+	const c = await browser.newContext(PHONE);
+	const page = await c.newPage();
+	const w = watch(page);
+	await page.goto(s.url + '/plan/wort?aim=rules');
+	await expect(page.getByTestId('target')).toHaveText('9');
+	await page.getByText('The rules, yours to change').tap();
+	await page.getByLabel('DO at most, rule 1', { exact: true }).fill('14 ppm');
+	await expect(page.getByTestId('target')).toHaveText('11');
+	await page.getByLabel('Source, rule 1', { exact: true }).fill('our trial');
+	await expect(page.getByTestId('why')).toContainText('Source: our trial');
+	await page.getByRole('radio', { name: 'Several brews' }).check();
+	await expect(page.getByRole('img', { name: /2 brews in one tank/ })).toContainText('no gas');
+	await page.getByRole('radio', { name: 'From brews I type' }).check();
+	await page.getByLabel('DO read, brew 1', { exact: true }).fill('10 ppm');
+	await expect(page.getByTestId('trend')).toContainText('1 brew');
+	await expect(page.locator('.cli code')).toContainText('--rules rules.csv --fill 25hL --fill 25hL:none --brews brews.csv');
+	await expect.poll(() => decodeURIComponent(page.url())).toContain('"do":"10+ppm"');
+	const shown = await page.getByTestId('flow').innerText(), other = await c.newPage();
+	await other.goto(page.url());
+	await expect(other.getByTestId('flow')).toHaveText(shown);
+	await expect(other.getByLabel('DO read, brew 1', { exact: true })).toHaveValue('10');
 	clean(w);
 	await c.close();
 });

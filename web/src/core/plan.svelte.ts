@@ -19,7 +19,7 @@ export class Plan extends Form {
 
 	/** Words are choices and lists, which have no unit. */
 	constructor(name: string, specs: Specs, words: Record<string, string> = {}) {
-		super(specs, {});
+		super(specs);
 		this.key = `ullage.plan.${name}`;
 		this.starts = { ...words };
 		for (const [k, s] of Object.entries(specs)) this.starts[k] = s.start === undefined ? '' : start(s.start, s.kind, me.units);

@@ -11,11 +11,11 @@ export type Sure = [of: string, u: string];
 const own = (kind: Kind): string => UNITS[kind][0].name;
 
 export class Form {
-	text: Record<string, string>;
+	/** Left to those who extend it: a page keeps it as state, which a field of this class would hide. */
+	declare text: Record<string, string>;
 	readonly specs: Specs;
-	constructor(specs: Specs, text: Record<string, string>) {
+	constructor(specs: Specs) {
 		this.specs = specs;
-		this.text = text;
 	}
 	/** A field's number in the core's unit; undefined where nothing usable stands. */
 	base(k: string, station_kpa?: number): number | undefined {
@@ -67,6 +67,15 @@ export class Form {
 	}
 	private relative(of: string, k: string): boolean {
 		return this.specs[k].kind === 'share' && this.specs[of].kind !== 'share';
+	}
+}
+
+/** A form that is filled in once. */
+export class Filled extends Form {
+	override text: Record<string, string>;
+	constructor(specs: Specs, text: Record<string, string>) {
+		super(specs);
+		this.text = text;
 	}
 }
 

@@ -7,7 +7,7 @@ import { join, resolve } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { inUnit, read, UNITS, type Kind } from '#core/measure.ts';
 import { flagValue } from '#core/plancli.ts';
-import { Form, type Specs } from '#core/planform.ts';
+import { Filled, type Form, type Specs } from '#core/planform.ts';
 import * as additions from './additions/additions.ts';
 import * as after from './after/after.ts';
 import * as age from './age/age.ts';
@@ -60,7 +60,7 @@ const LEFT: Record<string, string[]> = { purge: ['works'] };
 function filled(name: string, specs: Specs, words: Record<string, string>, d: Draw): Form {
 	const text: Record<string, string> = { ...words };
 	for (const [k, s] of Object.entries(specs)) text[k] = s.start ? near(d, s.start, s.kind) : d() < 0.4 && !LEFT[name]?.includes(k) ? near(d, EMPTY[s.kind] ?? '', s.kind) : '';
-	return new Form(specs, text);
+	return new Filled(specs, text);
 }
 const list = (l: Record<string, string>[]): string => JSON.stringify(l);
 
@@ -169,6 +169,6 @@ describe('the same at a terminal', () => {
 		expect(flagValue('1.048', 'extract')).toBe('1.048SG');
 		expect(flagValue('0.4', 'price')).toBe('0.4/kg');
 		expect(flagValue('14.7 psia', 'gauge', 100)).toMatch(/^0\.19\d*psi$/);
-		expect(age.cli(new Form(age.SPECS, { ...age.WORDS, reference: '4 °C', code: '', q10: '3', stays: '' }))).toBe('ullage plan age --stay 14d@20C --stay 2d@35C --stay 60d@4C --reference 4C --q10 3');
+		expect(age.cli(new Filled(age.SPECS, { ...age.WORDS, reference: '4 °C', code: '', q10: '3', stays: '' }))).toBe('ullage plan age --stay 14d@20C --stay 2d@35C --stay 60d@4C --reference 4C --q10 3');
 	});
 });
