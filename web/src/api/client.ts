@@ -106,7 +106,9 @@ export function listen(onChange: () => void, onOpen: (up: boolean) => void): () 
 export const instruments = {
 	consequences: (id: string): Promise<Consequences> => data(api.GET('/api/v1/meter_checks/{id}/consequences', { params: { path: { id } } })),
 	history: (id: string): Promise<components['schemas']['History']> => data(api.GET('/api/v1/instruments/{id}/history', { params: { path: { id } } })),
-	buyNext: (): Promise<BuyNext> => data(api.GET('/api/v1/buy-next'))
+	buyNext: (): Promise<BuyNext> => data(api.GET('/api/v1/buy-next')),
+	/** Packages on record that were read both ways. */
+	pairs: (): Promise<components['schemas']['Pairs']> => data(api.GET('/api/v1/studies/pairs'))
 };
 export type Consequences = components['schemas']['Consequences'];
 export type BuyNext = components['schemas']['BuyNext'];

@@ -58,6 +58,8 @@ export interface InForce {
 	tare_g?: number; tare_sd_g?: number; capacity_ml?: number; capacity_sd_ml?: number; capacity_source?: string;
 	package?: PackageKind; nominal_ml?: number; sg?: number; co2_vol?: number; abv_pct?: number; yeast_in_package?: boolean;
 	neck_gap_mm?: number; neck_headspace_ml?: number; neck_ml_per_mm?: number;
+	/** Which TPO counts where a package has both; empty: the direct one. */
+	tpo_by?: 'direct' | 'calculated';
 	limits?: LimitInForce[]; instruments?: { do_meter?: ErrorInForce; scale?: ErrorInForce; thermometer?: ErrorInForce; tpo_meter?: ErrorInForce }; stand_in?: StandIn;
 }
 export interface LimitInForce { quantity: Limit['quantity']; mean_green_ppb?: number; single_green_ppb?: number; single_red_ppb?: number }
@@ -76,7 +78,7 @@ export interface SamplingPlan { heads: number; minutes: number; every_min: numbe
 export interface Run extends Rec {
 	number?: number; beer_id: string; format_id: string; format_lot_id?: string; line_id: string; batch_id?: string;
 	code?: string; started_at: string; ended_at?: string; status: 'going' | 'ended'; do_meter_id?: string;
-	scale_id?: string; thermometer_id?: string; in_force: InForce; sample_every_min?: number; plan?: SamplingPlan; note?: string;
+	scale_id?: string; thermometer_id?: string; tpo_meter_id?: string; in_force: InForce; sample_every_min?: number; plan?: SamplingPlan; note?: string;
 	measured_by?: 'calculated' | 'direct'; stand_in?: boolean; stand_in_study_id?: string;
 	/** check_id and reopened_at are the server's: a failed check opened the lot again, and decisions before count no more. */
 	hold?: { state?: 'none' | 'held' | 'released'; reason?: string; check_id?: string; reopened_at?: string };
@@ -84,14 +86,19 @@ export interface Run extends Rec {
 export type EventKind = 'start' | 'stop' | 'restart' | 'tank_change' | 'gas_change' | 'adjustment' | 'end' | 'note';
 export interface RunEvent extends Rec { run_id: string; kind: EventKind; at: string; note?: string }
 
-export type SampleKind = 'shaken' | 'unshaken' | 'inlet';
+/** direct: a package whose TPO was read directly, and nothing else. */
+export type SampleKind = 'shaken' | 'unshaken' | 'inlet' | 'direct';
 export type Flag = 'foam' | 'dent' | 'low_fill' | 'bulged' | 'other';
 export interface SampleInputs {
 	temperature_c?: number; temperature_at?: string; gross_g?: number; tare_g?: number; gap_mm?: number;
 	do_ppb?: number; shake_min?: number;
+	/** TPO read directly; never a DO. */
+	direct_ppb?: number;
 }
 export interface Warning { field: string; value?: unknown; message: string; mend?: string }
 export interface SampleResult {
+	/** Calculated, or read directly; empty: calculated. */
+	tpo_by?: 'calculated' | 'direct';
 	method: string; beer_ml?: number; headspace_ml?: number; tpo_ppb?: number; tpo_u_ppb?: number;
 	tpo_low95_ppb?: number; tpo_high95_ppb?: number; path?: string; warnings?: Warning[];
 	computed_at?: string; computed_by: 'device' | 'server';
@@ -99,13 +106,14 @@ export interface SampleResult {
 export interface Sample extends Rec {
 	run_id: string; set_no?: number; head?: number; station?: number; kind: SampleKind; closed_at?: string; taken_at: string;
 	raw: Record<string, string>; inputs: SampleInputs; tare_source?: 'own' | 'lot'; flags?: Flag[]; note?: string;
-	result?: SampleResult | null; results_before?: SampleResult[];
+	/** The TPO that counts; other_result is the one by the other method, where the package was read both ways. */
+	result?: SampleResult | null; other_result?: SampleResult | null; results_before?: SampleResult[];
 }
 
 /** A verification of a DO meter. */
 /** One check of any instrument; an empty outcome is found by the server from the reading. */
 export interface MeterCheck extends Rec {
-	instrument_id: string; at: string; outcome?: 'passed' | 'failed'; against?: Against; read?: number; expected?: number; limit?: number; unit?: 'ppb' | 'g' | 'c' | 'kpa' | 's'; u?: number;
+	instrument_id: string; at: string; outcome?: 'passed' | 'failed'; against?: Against; read?: number; expected?: number; more?: { expected: number; read: number }[]; limit?: number; unit?: 'ppb' | 'g' | 'c' | 'kpa' | 's'; u?: number;
 	temperature_c?: number; pressure_kpa?: number; altitude_m?: number; zero_gas_ppm?: number; other_id?: string; offset_ppb?: number; offset_u_ppb?: number; slope_pct?: number; slope_u_pct?: number;
 	adjusted?: boolean; sensor_replaced?: boolean; note?: string;
 }
@@ -120,7 +128,7 @@ export interface Study extends Rec {
 /** How limits are applied; an empty field is at its starting point. */
 export interface RuleSet extends Rec {
 	beer_id?: string; format_id?: string; mean_bound_ppb?: number; mean_red_ppb?: number; late_minutes?: number; yeast_minutes?: number; retest_minutes?: number;
-	retest_count?: number; min_readings?: number; risk?: number; false_alarm?: number; packages_per_pallet?: number; note?: string;
+	retest_count?: number; min_readings?: number; risk?: number; false_alarm?: number; tpo_by?: 'direct' | 'calculated'; packages_per_pallet?: number; note?: string;
 }
 export interface LotSpan { from: string; to: string; head?: string; packages?: number }
 /** What a person decided; never revised. */

@@ -2,6 +2,7 @@
 // format with its instruments as they stand now, its budget, and the options.
 import type { Format, Instrument, MeterCheck, Run, Sample } from '#api/records.ts';
 import { run } from './client.ts';
+import { byMethod } from './direct.ts';
 import { checksOf, uNow } from './instruments.ts';
 import { tpoInput, type TpoResult } from './tpo.ts';
 
@@ -25,7 +26,7 @@ export function usual(formats: Format[], runs: Run[], samples: (id: string) => S
 	const out: Usual[] = [];
 	for (const f of formats)
 		for (const r of newest.filter((x) => x.format_id === f.id).slice(0, 5)) {
-			const s = samples(r.id).filter((x) => x.kind === 'shaken' && (x.result?.tpo_ppb ?? 0) >= 1).sort((a, b) => a.result!.tpo_ppb! - b.result!.tpo_ppb!);
+			const s = samples(r.id).filter((x) => x.kind === 'shaken' && (byMethod(x, 'calculated')?.tpo_ppb ?? 0) >= 1).sort((a, b) => byMethod(a, 'calculated')!.tpo_ppb! - byMethod(b, 'calculated')!.tpo_ppb!);
 			if (!s.length) continue;
 			const mid = s[Math.floor(s.length / 2)];
 			const { limit_ppb: _, ...input } = tpoInput(mid.inputs, { ...r.in_force, instruments: { do_meter: today(r.do_meter_id), scale: today(r.scale_id), thermometer: today(r.thermometer_id) } }, mid.tare_source === 'own', f.kind);

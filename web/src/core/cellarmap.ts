@@ -2,6 +2,7 @@
 // calculation "batch-map", and what comes back. The physics is in the core.
 import type { Addition, Batch, Beer, Brew, CellarLimit, Instrument, Move, Point, Reading, Run, RunEvent, Sample, StepKind, Tank } from '#api/records.ts';
 import type { Word } from './judge.ts';
+import { isPackage } from './direct.ts';
 import { run as calc } from './client.ts';
 import { START_POINT, STEP } from './cellar.ts';
 import { inletReadings, tankReadings, tankThen, tankUntil } from './tankdo.ts';
@@ -74,7 +75,7 @@ export function runMean(v: number[], one: (m: number) => number | undefined): { 
 	return { m, u: u || undefined };
 }
 function runInput(r: Run, samples: Sample[], events: RunEvent[], readings: Reading[], meter?: Instrument) {
-	const read = samples.filter((s) => s.inputs.do_ppb !== undefined), total = read.filter((s) => s.kind === 'shaken' && s.result?.tpo_ppb !== undefined);
+	const read = samples.filter((s) => s.inputs.do_ppb !== undefined), total = samples.filter((s) => isPackage(s) && s.result?.tpo_ppb !== undefined);
 	const one = (m: number) => meterU(meter, m);
 	const at = [...read.filter((s) => s.kind === 'inlet').map((s) => ({ t: s.taken_at, v: s.inputs.do_ppb! })), ...inletReadings(r, readings).map((x) => ({ t: x.at, v: x.do_ppb! }))], all = at.map((x) => x.v);
 	const inlet = runMean(all, one), un = runMean(read.filter((s) => s.kind === 'unshaken').map((s) => s.inputs.do_ppb!), one), tpo = runMean(total.map((s) => s.result!.tpo_ppb!), () => total.reduce((a, s) => a + (s.result!.tpo_u_ppb ?? 0), 0) / total.length);

@@ -12,17 +12,18 @@ export const STEPS: Record<Against, Step> = {
 	air: { against: 'air', title: 'Air-saturated water', how: ['Bubble air through clean water of steady temperature for half an hour, or use the air mode of the meter.', 'Read temperature and barometer: the pressure here, not that of a weather report.'], caution: 'A glass beaker breaks: keep it from the edge and from wet floors.' },
 	response: { against: 'response', title: 'Response time', how: ['From air, switch to deaerated beer, water or zero gas.', 'Count the seconds until the reading falls below 10 ppb.'] },
 	meter: { against: 'meter', title: 'Another meter', how: ['Read one sample with both, one straight after the other, at the same flow.'] },
-	mass: { against: 'mass', title: 'Reference mass', how: ['Set to zero. Put the reference mass in the middle of the pan; choose one near the weight of a package.', 'Lift large masses with two hands.'] },
+	mass: { against: 'mass', title: 'Reference mass', how: ['Set to zero. Put the reference mass in the middle of the pan; choose one near the weight of a package.', 'A second mass of about half the weight tells whether the error grows with the weight.', 'Lift large masses with two hands.'] },
 	ice: { against: 'ice', title: 'Ice point', how: ['Fill an insulated cup with crushed ice from clean water, fill up with cold water, stir.', 'Put the tip into the middle, stir again, wait until it stands still: 0 °C.'], caution: 'A glass thermometer breaks: do not stir with it.' },
 	reference: { against: 'reference', title: 'Reference instrument', how: ['Hold both in the same bath, or at the same height, until both stand still.'] },
 	other: { against: 'other', title: 'Something else', how: ['Note what it was held against, and what both read.'] }
 };
 /** What was typed, by field. */
-export interface CheckText { zero: string; zero_gas: string; temperature: string; pressure: string; altitude: string; air: string; response: string; first: string; second: string; other_id: string; mass: string; mass_ref: string; ice: string; reading: string; reference: string; against: string }
-export const BLANK: CheckText = { zero: '', zero_gas: '', temperature: '', pressure: '', altitude: '', air: '', response: '', first: '', second: '', other_id: '', mass: '', mass_ref: '', ice: '', reading: '', reference: '', against: '' };
+export interface CheckText { zero: string; zero_gas: string; temperature: string; pressure: string; altitude: string; air: string; response: string; first: string; second: string; other_id: string; mass: string; mass_ref: string; mass2: string; mass2_ref: string; mass3: string; mass3_ref: string; ice: string; reading: string; reference: string; against: string }
+export const BLANK: CheckText = { zero: '', zero_gas: '', temperature: '', pressure: '', altitude: '', air: '', response: '', first: '', second: '', other_id: '', mass: '', mass_ref: '', mass2: '', mass2_ref: '', mass3: '', mass3_ref: '', ice: '', reading: '', reference: '', against: '' };
 
 export interface Judged { name: string; read: number; expected: number | null; difference: number | null; limit: number | null; unit: string; passed: boolean | null }
-export interface CheckAnswer { checks: Partial<Record<Against, Judged>>; expected?: { ppb: number; kpa: number }; sentence: string; slip_ppb: number; zero_error_ppb?: number; slope_percent?: number; warnings: CalcWarning[]; faults: Partial<Record<keyof CheckText, string>> }
+export interface ScaleLine { n: number; offset: number; offset_u: number; slope_percent: number; slope_u_percent: number }
+export interface CheckAnswer { /** Of a scale, from two reference masses on. */ scale?: ScaleLine; more: { expected: number; read: number; passed: boolean }[]; checks: Partial<Record<Against, Judged>>; expected?: { ppb: number; kpa: number }; sentence: string; slip_ppb: number; zero_error_ppb?: number; slope_percent?: number; warnings: CalcWarning[]; faults: Partial<Record<keyof CheckText, string>> }
 
 /** A pressure with its unit: a bare number above 200 is hPa. */
 export const pressure = (t: string): string => (/[a-z]/i.test(t) ? t : Number(t.replace(',', '.')) > 200 ? `${t.replace(',', '.')} hPa` : `${t.replace(',', '.')} kPa`);
@@ -33,10 +34,10 @@ const FIELD: Record<string, [keyof CheckText, Kinds]> = {
 };
 const NAME: Record<string, Against> = { zero: 'zero', air: 'air', response: 'response', 'two meters': 'meter', scale: 'mass' };
 
-interface Out { checks: Judged[]; tpo_slip_ppb: number; sentence: string; correction?: { found_offset_ppb: number; found_slope_percent: number } }
+interface Out { checks: Judged[]; scale_error?: ScaleLine; tpo_slip_ppb: number; sentence: string; correction?: { found_offset_ppb: number; found_slope_percent: number } }
 /** Judges what is there so far. home: altitude where no barometer was read. */
 export async function judgeCheck(i: Instrument, t: CheckText, home: number | undefined, u: Units): Promise<CheckAnswer> {
-	const out: CheckAnswer = { checks: {}, sentence: '', slip_ppb: 0, warnings: [], faults: {} };
+	const out: CheckAnswer = { checks: {}, sentence: '', slip_ppb: 0, warnings: [], faults: {}, more: [] };
 	const input: Record<string, unknown> = {};
 	for (const [field, [key, kind]] of Object.entries(FIELD)) {
 		if (!t[key].trim()) continue;
@@ -51,6 +52,10 @@ export async function judgeCheck(i: Instrument, t: CheckText, home: number | und
 	const whole = (a: string, b: string) => { if (input[a] === undefined || input[b] === undefined) { delete input[a]; delete input[b]; } };
 	whole('first_do_ppb', 'second_do_ppb');
 	whole('scale_g', 'scale_reference_g');
+	if (input.scale_g !== undefined) {
+		const more = masses(t, u, out);
+		if (more.length) input.scale_more = more;
+	}
 	if (input.temperature_c !== undefined) await expectAir(input, out);
 	else delete input.air_do_ppb;
 	for (const [field, a] of [['zero_limit_ppb', 'zero'], ['air_limit_percent', 'air'], ['scale_limit_g', 'mass']] as const) {
@@ -62,6 +67,16 @@ export async function judgeCheck(i: Instrument, t: CheckText, home: number | und
 	if (t.ice.trim()) await pair(i, 'ice', t.ice, '0', 'ice', u, out);
 	if (t.reading.trim() && t.reference.trim()) await pair(i, 'reference', t.reading, t.reference, 'reading', u, out);
 	return out;
+}
+/** Further reference masses, of which both halves are there. */
+function masses(t: CheckText, u: Units, out: CheckAnswer): { reference_g: number; read_g: number }[] {
+	return ([['mass2', 'mass2_ref'], ['mass3', 'mass3_ref']] as const).flatMap(([read, ref]) => {
+		if (!t[read].trim() || !t[ref].trim()) return [];
+		const x = parse(t[read], 'mass', u), y = parse(t[ref], 'mass', u);
+		if (x.error) out.faults[read] = x.error;
+		if (y.error) out.faults[ref] = y.error;
+		return x.value === undefined || y.value === undefined ? [] : [{ reference_g: y.value, read_g: x.value }];
+	});
 }
 const said = (e: CalcError): string => `${e.value === undefined || e.value === '' ? '' : `${String(e.value)} `}${e.message}${e.mend ? `; ${e.mend}` : ''}`;
 async function expectAir(input: Record<string, unknown>, out: CheckAnswer): Promise<void> {
@@ -83,8 +98,13 @@ async function call(input: Record<string, unknown>, out: CheckAnswer, name: (n: 
 	}
 	for (const c of a.result!.checks) {
 		const k = name(c.name);
-		if (k) out.checks[k] = c;
+		if (!k) continue;
+		if (k === 'mass' && out.checks.mass) {
+			out.more.push({ expected: c.expected ?? 0, read: c.read, passed: c.passed !== false });
+			if (c.passed === false) out.checks.mass = { ...out.checks.mass, passed: false };
+		} else out.checks[k] = c;
 	}
+	out.scale = a.result!.scale_error;
 	out.sentence = a.result!.sentence;
 	out.slip_ppb = a.result!.tpo_slip_ppb;
 	out.zero_error_ppb = a.result!.correction?.found_offset_ppb;
@@ -108,7 +128,7 @@ export function records(i: Instrument, t: CheckText, a: CheckAnswer, home: numbe
 		const altitude = parse(t.altitude, 'plain', u).value ?? home;
 		return {
 			instrument_id: i.id, at: new Date().toISOString(), against, read: c.read, unit: TO[c.unit], expected: c.expected === null ? undefined : r2(c.expected), limit: c.limit === null ? undefined : Number(c.limit.toFixed(4)), outcome: c.passed === false ? 'failed' : 'passed',
-			...(air ? { temperature_c: water, ...(t.pressure.trim() && a.expected ? { pressure_kpa: a.expected.kpa } : { altitude_m: altitude }) } : {}), ...(against === 'zero' && t.zero_gas.trim() ? { zero_gas_ppm: parse(t.zero_gas, 'plain', u).value } : {}), ...(against === 'meter' || against === 'reference' ? { other_id: t.other_id || undefined } : {}), ...more
+			...(air ? { temperature_c: water, ...(t.pressure.trim() && a.expected ? { pressure_kpa: a.expected.kpa } : { altitude_m: altitude }) } : {}), ...(against === 'mass' && a.more.length ? { more: a.more.map(({ expected, read }) => ({ expected, read })) } : {}), ...(against === 'zero' && t.zero_gas.trim() ? { zero_gas_ppm: parse(t.zero_gas, 'plain', u).value } : {}), ...(against === 'meter' || against === 'reference' ? { other_id: t.other_id || undefined } : {}), ...more
 		} as Omit<MeterCheck, 'id' | 'rev'>;
 	});
 }

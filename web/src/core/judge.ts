@@ -34,7 +34,7 @@ export function judgeMean(ppb: number | undefined, l?: { mean_green_ppb?: number
 	return judge(ppb, l.mean_green_ppb, red);
 }
 
-export const KIND: Record<Sample['kind'], string> = { shaken: 'Shaken DO', unshaken: 'Unshaken DO', inlet: 'Inlet DO' };
+export const KIND: Record<Sample['kind'], string> = { shaken: 'Shaken DO', unshaken: 'Unshaken DO', inlet: 'Inlet DO', direct: 'Direct TPO' };
 export const FLAG: Record<string, string> = { foam: 'Foamed', dent: 'Dented', low_fill: 'Low fill', bulged: 'Bulged', other: 'Other' };
 export const EVENT: Record<string, string> = {
 	start: 'Start', stop: 'Stop', restart: 'Restart', tank_change: 'Tank change', gas_change: 'Gas change', adjustment: 'Adjustment', end: 'End', note: 'Note'

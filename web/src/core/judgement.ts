@@ -2,6 +2,7 @@
 // device, which gives the same of the same records. Words for what comes back.
 import type { components } from '#gen/api.d.ts';
 import { limitOf, type Instrument, type Line, type LotDecision, type MeterCheck, type RuleSet, type Run, type RunEvent, type Sample } from '#api/records.ts';
+import { byMethod, isDirect, isPackage, volumesOf } from './direct.ts';
 import type { Judgement, Word } from './judge.ts';
 import { joinTank, type TankReading } from './tankdo.ts';
 
@@ -11,7 +12,7 @@ export type HeldSpan = components['schemas']['HeldSpan'];
 export type Reason = components['schemas']['Reason'];
 export type LotVerdict = 'release' | 'conditional' | 'hold';
 
-export interface RunParts { run: Run; samples: Sample[]; events: RunEvent[]; line?: Line; meter?: Instrument; checks: MeterCheck[]; rules?: RuleSet; readings?: TankReading[] }
+export interface RunParts { run: Run; samples: Sample[]; events: RunEvent[]; line?: Line; meter?: Instrument; checks: MeterCheck[]; /** The instrument that reads TPO directly, with its checks. */ direct?: Instrument; directChecks?: MeterCheck[]; rules?: RuleSet; readings?: TankReading[] }
 
 /** The narrowest set of rules that fits: beer and format, beer, format, all. */
 export function ruleSetFor(sets: RuleSet[], beer_id: string, format_id: string): RuleSet | undefined {
@@ -29,21 +30,25 @@ export function judgeInput(p: RunParts): Record<string, unknown> {
 	const events: Record<string, unknown>[] = p.events.filter((e) => e.kind !== 'note').map((e) => ({ taken_at: e.at, event: e.kind }));
 	const rows: Record<string, unknown>[] = [];
 	for (const s of p.samples) {
-		if (s.inputs.do_ppb === undefined) continue;
-		const x = s.result;
+		if (s.inputs.do_ppb === undefined && s.inputs.direct_ppb === undefined) continue;
+		const x = isDirect(s.result) ? byMethod(s, 'calculated') : s.result, d = byMethod(s, 'direct'), v = volumesOf(s);
 		rows.push(given({
 			id: s.id, taken_at: s.taken_at, closed_at: s.closed_at, head: s.head || undefined, station: s.station || undefined, yeast_in_package: p.run.in_force.yeast_in_package || undefined,
-			[`${s.kind}_do_ppb`]: s.inputs.do_ppb, ...(s.kind === 'shaken' ? { tpo_ppb: x?.tpo_ppb ?? 0, tpo_u_ppb: x?.tpo_u_ppb, beer_ml: x?.beer_ml, fill_known: (x?.beer_ml !== undefined && x.path !== 'assumed') || undefined } : {})
+			...(s.kind === 'direct' ? {} : { [`${s.kind}_do_ppb`]: s.inputs.do_ppb }), ...(s.kind === 'shaken' ? { tpo_ppb: x?.tpo_ppb ?? 0, tpo_u_ppb: x?.tpo_u_ppb, beer_ml: v?.beer_ml, fill_known: (v?.beer_ml !== undefined && v.path !== 'assumed') || undefined } : {}),
+			...(isPackage(s) && d ? { direct_ppb: d.tpo_ppb, direct_u_ppb: d.tpo_u_ppb } : {})
 		}));
 	}
 	joinTank(rows, p.run, p.events, p.readings ?? []);
+	const checksOf = (list: MeterCheck[]) => list.map((c) => given({ at: c.at, outcome: c.outcome, against: c.against, offset_ppb: c.offset_ppb, offset_u_ppb: c.offset_u_ppb }));
 	return given({
+		tpo_by: p.run.in_force.tpo_by,
+		...(p.direct ? { direct_meter: given({ u_rel: p.direct.u_rel }), direct_check_every_days: p.direct.check_every_days, direct_meter_checks: checksOf(p.directChecks ?? []) } : {}),
 		rules: given({
 			mean_green_ppb: l?.mean_green_ppb || l?.single_green_ppb, single_green_ppb: l?.single_green_ppb, single_red_ppb: l?.single_red_ppb, mean_bound_ppb: r?.mean_bound_ppb, mean_red_ppb: r?.mean_red_ppb,
 			late_minutes: r?.late_minutes, yeast_minutes: r?.yeast_minutes, retest_minutes: r?.retest_minutes, retest_count: r?.retest_count, min_readings: r?.min_readings, risk: r?.risk, false_alarm: r?.false_alarm
 		}),
 		meter: given({ u_rel: p.meter?.u_rel }), check_every_days: p.meter?.check_every_days,
-		meter_checks: p.meter ? p.checks.map((c) => given({ at: c.at, outcome: c.outcome, against: c.against, offset_ppb: c.offset_ppb, offset_u_ppb: c.offset_u_ppb })) : undefined,
+		meter_checks: p.meter ? checksOf(p.checks) : undefined,
 		line: given({ heads: p.line?.heads, packages_per_min: p.line?.packages_per_min, packages_per_pallet: r?.packages_per_pallet }), rows: [...events, ...rows]
 	});
 }
@@ -88,3 +93,13 @@ export const count = (n: number | null | undefined): string => (n === null || n 
 export const pallets = (n: number | null | undefined): string => (n ? ` on ${n} ${n === 1 ? 'pallet' : 'pallets'}` : '');
 /** A decision counts until a failed check opens the lot again; what waits on this device is newer than any. */
 export const counts = (d: LotDecision, run?: Run): boolean => !run?.hold?.reopened_at || !d.server_at || Date.parse(d.server_at) > Date.parse(run.hold.reopened_at);
+
+/** Where a lot stands, in the same words on every page: a hold goes before a decision, and a decision that no longer counts is said. */
+export function lotState(run: Run | undefined, decisions: LotDecision[]): Judgement {
+	const of = decisions.filter((d) => d.run_id === run?.id).sort((a, b) => Date.parse(a.server_at ?? a.device_at ?? '') - Date.parse(b.server_at ?? b.device_at ?? '') || (a.id < b.id ? -1 : 1));
+	const last = of.filter((d) => counts(d, run)).at(-1), then = of.filter((d) => !counts(d, run)).at(-1);
+	if (run?.hold?.state === 'held' && run.hold.check_id && !last) return { word: 'over', text: 'On hold, opened again', why: then ? `${DECIDED[then.decision]} then; no longer counts` : 'released then; no longer counts' };
+	if (run?.hold?.state === 'held') return { word: 'over', text: DECIDED.hold, why: '' };
+	if (last) return { ...asWord(last.decision), text: DECIDED[last.decision] };
+	return run?.hold?.state === 'released' ? { word: 'within', text: DECIDED.release, why: '' } : { word: 'none', text: 'Not decided', why: '' };
+}

@@ -1,6 +1,7 @@
 // What comes next at the line: head and station by rotation, the set, and what
 // is due. Intervals marked "common practice" are defaults that a brewery changes.
 import type { Instrument, Line, MeterCheck, Run, RunEvent, Sample, SampleKind } from '#api/records.ts';
+import { isPackage } from './direct.ts';
 import { againstWord, checksOf, dues } from './instruments.ts';
 import { nextPull, type Next } from './sampling.ts';
 
@@ -29,7 +30,7 @@ export function nextPlace(samples: Sample[], line: Line | undefined, red?: numbe
 const RETESTS = 2;
 /** While the last packages are of one head that was above the limit: that head, until it was pulled twice more. */
 function retest(packages: Sample[], red: number | undefined): { head?: number; station?: number } | undefined {
-	const shaken = packages.filter((s) => s.kind === 'shaken' && s.result?.tpo_ppb !== undefined);
+	const shaken = packages.filter((s) => isPackage(s) && s.result?.tpo_ppb !== undefined);
 	const head = shaken.at(-1)?.head;
 	if (red === undefined || !head) return undefined;
 	const streak = shaken.slice(shaken.findLastIndex((s) => s.head !== head) + 1);

@@ -3,10 +3,11 @@
 import type { Run, Sample } from '#api/records.ts';
 import { limitOf } from '#api/records.ts';
 import type { Cell } from './csv.ts';
+import { byMethod, isPackage, volumesOf } from './direct.ts';
 import { judgeSample, KIND } from './judge.ts';
 import { inOrder } from './line.ts';
 
-export const counts = (s: Sample): boolean => s.kind === 'shaken' && s.result?.tpo_ppb !== undefined;
+export const counts = (s: Sample): boolean => isPackage(s) && s.result?.tpo_ppb !== undefined;
 /** Dented and bulged packages have another volume: they stay visible and out of means. */
 export const inMean = (s: Sample): boolean => counts(s) && !s.flags?.some((f) => f === 'dent' || f === 'bulged');
 export const mean = (x: number[]): number | undefined => (x.length ? x.reduce((a, b) => a + b, 0) / x.length : undefined);
@@ -38,10 +39,11 @@ export function summary(samples: Sample[], run: Run): Summary {
 }
 
 export function table(samples: Sample[], run: Run, who: (id?: string) => string): Cell[][] {
-	const head = ['id', 'rev', 'set', 'head', 'station', 'kind', 'closed_at', 'taken_at', 'temperature_c', 'gross_g', 'tare_g', 'tare_source', 'gap_mm', 'do_ppb', 'shake_min', 'beer_ml', 'headspace_ml', 'tpo_ppb', 'tpo_u_ppb', 'tpo_low95_ppb', 'tpo_high95_ppb', 'judgement', 'path', 'method', 'flags', 'note', 'by', 'reason', 'raw'];
+	const head = ['id', 'rev', 'set', 'head', 'station', 'kind', 'closed_at', 'taken_at', 'temperature_c', 'gross_g', 'tare_g', 'tare_source', 'gap_mm', 'do_ppb', 'shake_min', 'beer_ml', 'headspace_ml', 'tpo_ppb', 'tpo_u_ppb', 'tpo_low95_ppb', 'tpo_high95_ppb', 'judgement', 'path', 'method', 'flags', 'note', 'by', 'reason', 'raw', 'direct_ppb', 'tpo_by', 'calculated_tpo_ppb', 'calculated_tpo_u_ppb', 'direct_tpo_u_ppb'];
 	const l = limitOf(run.in_force, 'tpo');
 	return [head, ...inOrder(samples).map((s): Cell[] => [
 		s.id, s.rev, s.set_no, s.head, s.station, KIND[s.kind], s.closed_at, s.taken_at, s.inputs.temperature_c, s.inputs.gross_g, s.inputs.tare_g ?? (s.kind === 'shaken' ? run.in_force.tare_g : undefined), s.tare_source, s.inputs.gap_mm, s.inputs.do_ppb, s.inputs.shake_min,
-		s.result?.beer_ml, s.result?.headspace_ml, s.result?.tpo_ppb, s.result?.tpo_u_ppb, s.result?.tpo_low95_ppb, s.result?.tpo_high95_ppb, l ? judgeSample(s, run.in_force).text : '', s.result?.path, s.result?.method, s.flags?.join(' '), s.note, who(s.by), s.reason, Object.entries(s.raw ?? {}).map(([k, v]) => `${k}: ${v}`).join('; ')
+		volumesOf(s)?.beer_ml, volumesOf(s)?.headspace_ml, s.result?.tpo_ppb, s.result?.tpo_u_ppb, s.result?.tpo_low95_ppb, s.result?.tpo_high95_ppb, l ? judgeSample(s, run.in_force).text : '', volumesOf(s)?.path, s.result?.method, s.flags?.join(' '), s.note, who(s.by), s.reason, Object.entries(s.raw ?? {}).map(([k, v]) => `${k}: ${v}`).join('; '),
+		s.inputs.direct_ppb, s.result?.tpo_ppb === undefined ? '' : (s.result.tpo_by ?? 'calculated'), byMethod(s, 'calculated')?.tpo_ppb, byMethod(s, 'calculated')?.tpo_u_ppb, byMethod(s, 'direct')?.tpo_u_ppb
 	])];
 }

@@ -1,4 +1,5 @@
 // A run's sampling plan: what it is made from, what comes next by it, and when.
+import { isPackage } from './direct.ts';
 import type { Line, PlannedPull, PlannedSet, Run, Sample, SamplingPlan } from '#api/records.ts';
 
 /** Result of the calculation "sampling-plan". */
@@ -50,7 +51,7 @@ export function scatterOf(runs: Sample[][]): number | undefined {
 	let squares = 0, free = 0;
 	for (const samples of runs) {
 		const by: Record<number, number[]> = {};
-		for (const s of samples) if (s.kind === 'shaken' && s.head && (s.result?.tpo_ppb ?? 0) > 0) (by[s.head] ??= []).push(Math.log(s.result!.tpo_ppb!));
+		for (const s of samples) if (isPackage(s) && s.head && (s.result?.tpo_ppb ?? 0) > 0) (by[s.head] ??= []).push(Math.log(s.result!.tpo_ppb!));
 		for (const x of Object.values(by)) {
 			const m = x.reduce((a, b) => a + b, 0) / x.length;
 			squares += x.reduce((a, b) => a + (b - m) ** 2, 0);

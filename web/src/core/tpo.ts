@@ -56,6 +56,7 @@ function instrumentErrors(i: SampleInputs, f: InForce, own: boolean): { u?: Reco
 /** What still has to be typed before a result can appear. */
 export function missing(kind: SampleKind, i: SampleInputs, f: InForce, own: boolean): string[] {
 	const out: string[] = [];
+	if (kind === 'direct') return i.direct_ppb === undefined ? ['direct TPO'] : [];
 	if (i.do_ppb === undefined) out.push(kind === 'shaken' ? 'shaken DO' : kind === 'unshaken' ? 'unshaken DO' : 'inlet DO');
 	if (kind !== 'shaken') return out;
 	if (i.temperature_c === undefined) out.push('temperature');
@@ -86,6 +87,11 @@ export function odd(i: SampleInputs, kind: SampleKind, f: InForce, format: Forma
 		else if (c < 1 && c > 0)
 			out.push({ field: 'do_ppb', text: `${n(c)} ppb is below what ${meter ? meter.name : 'most meters'} can tell. Was it ppm?`, mends: [{ label: `${n(c * 1000)} ppb`, apply: { do_ppb: c * 1000 } }, { label: `Yes, ${n(c)} ppb`, apply: 'ok' }] });
 	}
+	const v = i.direct_ppb;
+	if (v !== undefined && v > 2000)
+		out.push({ field: 'direct_ppb', text: `A TPO of ${n(v / 1000)} ppm? Here it is usually below 2 ppm.`, mends: [{ label: `${n(v / 1000)} ppb`, apply: { direct_ppb: v / 1000 } }, { label: `Yes, ${n(v)} ppb`, apply: 'ok' }] });
+	else if (v !== undefined && v < 5 && v > 0)
+		out.push({ field: 'direct_ppb', text: `A TPO of ${n(v)} ppb is unusually low. Was it ppm?`, mends: [{ label: `${n(v * 1000)} ppb`, apply: { direct_ppb: v * 1000 } }, { label: `Yes, ${n(v)} ppb`, apply: 'ok' }] });
 	const t = i.temperature_c;
 	if (t !== undefined && (t > 35 || t < -2)) {
 		const asF = (t - 32) / 1.8;

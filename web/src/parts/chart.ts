@@ -9,7 +9,7 @@ import type { EChartsCoreOption } from 'echarts/core';
 core.use([ScatterChart, CustomChart, GridComponent, TooltipComponent, MarkLineComponent, DataZoomComponent, AriaComponent, CanvasRenderer]);
 export { core };
 
-export interface Point { t: number; v: number; low?: number; high?: number; kind: 'shaken' | 'unshaken' | 'inlet'; word: 'within' | 'watch' | 'over' | 'none'; text: () => string }
+export interface Point { t: number; v: number; low?: number; high?: number; kind: 'shaken' | 'unshaken' | 'inlet'; /** TPO read directly, not calculated. */ direct?: boolean; word: 'within' | 'watch' | 'over' | 'none'; text: () => string }
 export interface Mark { t: number; name: string }
 export interface Look { ink: string; ink2: string; line: string; surface: string; oxy: string; within: string; watch: string; over: string; beer: string; gas: string; font: string }
 
@@ -68,6 +68,7 @@ export function option(o: Options): EChartsCoreOption {
 	const of = (kind: Point['kind']) => o.points.map((p, i) => ({ p, i })).filter((x) => x.p.kind === kind && o.kinds.includes(kind));
 	const datum = ({ p, i }: { p: Point; i: number }) => ({ value: [p.t, p.v * scale], i });
 	const shaken = of('shaken');
+	const mark = (p: Point) => (p.word === 'within' || p.word === 'none' ? k.oxy : k[p.word]);
 	const t0 = Math.min(...o.points.map((p) => p.t), ...o.marks.map((m) => m.t)), t1 = Math.max(...o.points.map((p) => p.t), ...o.marks.map((m) => m.t));
 	const pad = Math.max((t1 - t0) * 0.02, 60000);
 	const narrow = o.width < 600;
@@ -84,8 +85,8 @@ export function option(o: Options): EChartsCoreOption {
 		series: [
 			{ name: 'interval', type: 'custom', renderItem: whisker(k), silent: true, z: 2, data: shaken.length > 400 ? [] : shaken.filter((x) => x.p.low !== undefined).map(({ p }) => [p.t, p.v * scale, p.low! * scale, p.high! * scale]) },
 			{
-				name: 'TPO, calculated', type: 'scatter', z: 3, symbolSize: o.points.length > 1000 ? 5 : 12,
-				data: shaken.map((x) => ({ ...datum(x), symbol: SYMBOL[x.p.word], itemStyle: { color: x.p.word === 'within' || x.p.word === 'none' ? k.oxy : k[x.p.word] } })),
+				name: 'TPO', type: 'scatter', z: 3, symbolSize: o.points.length > 1000 ? 5 : 12,
+				data: shaken.map((x) => ({ ...datum(x), symbol: SYMBOL[x.p.word], itemStyle: { color: x.p.direct ? k.surface : mark(x.p), borderColor: mark(x.p), borderWidth: x.p.direct ? 3 : 0 } })),
 				markLine: {
 					symbol: 'none', silent: true, animation: false, label: { fontSize: 13, fontFamily: k.font },
 					data: [...limitLines(k, narrow ? '' : o.unit, scale, o.green, o.red), ...o.marks.map((m, i) => ({ xAxis: m.t, lineStyle: { color: k.ink, type: 'dotted', width: 1.5 }, label: { show: high[i] !== undefined, formatter: `${m.name} ${hm(m.t)}`, color: k.ink, position: 'end', rotate: 0, distance: 4 + 14 * (high[i] ?? 0) } }))]

@@ -73,10 +73,23 @@ export class Draft {
 	open(s: Study | undefined): void {
 		if (!s || s.id === this.id || s.id === this.opened) return;
 		this.opened = s.id;
+		const texts = this.texts();
+		this.swap({ id: s.id, name: s.name, rows: s.rows.map(texts), typed: texts(s.settings ?? {}), source: s.source ?? '', of: { format_ids: s.format_ids, format_lot_id: s.format_lot_id, do_meter_id: s.do_meter_id, tpo_meter_id: s.tpo_meter_id } }, `${s.name} is opened.`);
+	}
+	/** Numbers on record become what a person would have typed: with their unit, where the page shows another. */
+	private texts(): (o: Record<string, unknown>) => Row {
 		const unit = new Map([...this.def.columns, ...this.def.options].map((c) => [c.key, c.kind === 'text' || c.kind === 'plain' ? '' : ` ${shown(c, DEFAULT_UNITS)}`]));
 		const cell = (k: string, v: unknown) => (typeof v === 'number' ? `${Number(v.toPrecision(8))}${unit.get(k) === ` ${shown(this.def.columns.find((c) => c.key === k) ?? { kind: 'plain' }, me.units)}` ? '' : (unit.get(k) ?? '')}` : String(v));
-		const texts = (o: Record<string, unknown>): Row => Object.fromEntries(Object.entries(o).filter(([, v]) => v !== undefined && v !== null).map(([k, v]) => [k, cell(k, v)]));
-		this.swap({ id: s.id, name: s.name, rows: s.rows.map(texts), typed: texts(s.settings ?? {}), source: s.source ?? '', of: { format_ids: s.format_ids, format_lot_id: s.format_lot_id, do_meter_id: s.do_meter_id, tpo_meter_id: s.tpo_meter_id } }, `${s.name} is opened.`);
+		return (o: Record<string, unknown>): Row => Object.fromEntries(Object.entries(o).filter(([, v]) => v !== undefined && v !== null).map(([k, v]) => [k, cell(k, v)]));
+	}
+	/** Packages that runs were read both ways take the place of the rows. */
+	take(rows: object[], of: Of, source: string): void {
+		if (!rows.length) {
+			this.trouble = `${source}: no package was read both ways.`;
+			return;
+		}
+		const texts = this.texts();
+		this.swap({ rows: rows.map((r) => texts(r as Record<string, unknown>)), typed: $state.snapshot(this.typed), name: this.name, of: { ...($state.snapshot(this.of) as Of), ...of }, source, more: true }, `${source}: ${rows.length} ${rows.length === 1 ? 'pair' : 'pairs'}.`);
 	}
 	undo(): void {
 		if (this.before) this.put(this.before.kept);

@@ -11,7 +11,7 @@ export function partsOf(id: string): RunParts | undefined {
 	if (!run) return undefined;
 	return {
 		run, samples: store.of('samples', id), events: store.of('events', id), line: store.get('lines', run.line_id), meter: store.get('instruments', run.do_meter_id),
-		checks: store.list('meter_checks').filter((c) => c.instrument_id === run.do_meter_id), rules: ruleSetFor(store.list('rules'), run.beer_id, run.format_id),
+		checks: store.list('meter_checks').filter((c) => c.instrument_id === run.do_meter_id), direct: store.get('instruments', run.tpo_meter_id), directChecks: store.list('meter_checks').filter((c) => !!run.tpo_meter_id && c.instrument_id === run.tpo_meter_id), rules: ruleSetFor(store.list('rules'), run.beer_id, run.format_id),
 		readings: run.batch_id ? store.list('readings').filter((r) => r.batch_id === run.batch_id) : []
 	};
 }

@@ -4,21 +4,22 @@
 import { limitOf } from '#api/records.ts';
 import type { Flag, Format, Instrument, Line, Run, Sample, SampleInputs, SampleKind, SampleResult, Units } from '#api/records.ts';
 import { run as calc, type CalcWarning } from '#core/client.ts';
+import { choose, directResult, isPackage } from '#core/direct.ts';
 import { carriedTemperature, nextPlace, nextSet, TEMPERATURE_MAX_AGE_MIN } from '#core/line.ts';
 import { nextPull } from '#core/sampling.ts';
 import { missing, odd, tpoInput, type Odd, type TpoResult } from '#core/tpo.ts';
 import { cToF, parse, unitOf } from '#core/units.ts';
 import { uuidv7 } from '#offline/uuid.ts';
 
-export type Key = 'temperature' | 'gross' | 'tare' | 'gap' | 'do' | 'shake';
+export type Key = 'temperature' | 'gross' | 'tare' | 'gap' | 'do' | 'shake' | 'direct';
 export const KINDS: Record<Key, 'temperature' | 'mass' | 'length' | 'oxygen' | 'minutes'> = {
-	temperature: 'temperature', gross: 'mass', tare: 'mass', gap: 'length', do: 'oxygen', shake: 'minutes'
+	temperature: 'temperature', gross: 'mass', tare: 'mass', gap: 'length', do: 'oxygen', shake: 'minutes', direct: 'oxygen'
 };
-const INPUT: Record<Key, keyof SampleInputs> = { temperature: 'temperature_c', gross: 'gross_g', tare: 'tare_g', gap: 'gap_mm', do: 'do_ppb', shake: 'shake_min' };
+const INPUT: Record<Key, keyof SampleInputs> = { temperature: 'temperature_c', gross: 'gross_g', tare: 'tare_g', gap: 'gap_mm', do: 'do_ppb', shake: 'shake_min', direct: 'direct_ppb' };
 
 export interface Around { run: Run; line?: Line; format?: Format; samples: Sample[]; units: Units; meter?: Instrument; scale?: Instrument }
 interface Draft { id: string; kind: SampleKind; text: Record<Key, string>; own: boolean; flags: Flag[]; note: string; closed_at: string; head?: number; station?: number }
-const NONE: Record<Key, string> = { temperature: '', gross: '', tare: '', gap: '', do: '', shake: '' };
+const NONE: Record<Key, string> = { temperature: '', gross: '', tare: '', gap: '', do: '', shake: '', direct: '' };
 
 export class Entry {
 	id = $state('');
@@ -53,6 +54,8 @@ export class Entry {
 		this.id = uuidv7(now);
 		const place = nextPlace(samples, line, limitOf(run?.in_force, 'tpo')?.single_red_ppb, this.planned(now));
 		if (place.kind) this.kind = place.kind;
+		// A run read directly asks for that; what was taken last stays chosen otherwise.
+		if (run?.measured_by === 'direct' && this.kind === 'shaken') this.kind = 'direct';
 		this.placeWhy = place.why ?? '';
 		this.head = place.head;
 		this.station = place.station;
@@ -90,19 +93,33 @@ export class Entry {
 		for (const k of Object.keys(INPUT) as Key[]) {
 			const v = s.inputs[INPUT[k]];
 			if (typeof v !== 'number') continue;
-			t[k] = k === 'temperature' && u.temperature === 'f' ? String(Number(cToF(v).toFixed(2))) : k === 'do' && u.oxygen === 'ppm' ? String(v / 1000) : String(v);
+			t[k] = k === 'temperature' && u.temperature === 'f' ? String(Number(cToF(v).toFixed(2))) : (k === 'do' || k === 'direct') && u.oxygen === 'ppm' ? String(v / 1000) : String(v);
 		}
 		Object.assign(this, { text: t, mended: {}, own: s.tare_source === 'own', flags: [...(s.flags ?? [])], note: s.note ?? '', head: s.head, station: s.station, set_no: s.set_no ?? 1, closed_at: s.closed_at ?? '', accepted: Object.values(INPUT), reason: '' });
 		this.clear();
 	}
 
 	keys(): Key[] {
+		if (this.kind === 'direct') return ['direct'];
 		if (this.kind !== 'shaken') return ['temperature', 'do'];
 		const { run, format } = this.around();
 		const out: Key[] = ['temperature', 'gross'];
 		if (this.own) out.push('tare');
 		if (format?.kind === 'bottle' && run.in_force.neck_ml_per_mm) out.push('gap');
-		return [...out, 'do'];
+		return [...out, 'do', ...(this.both ? ['direct' as Key] : [])];
+	}
+	/** This package may carry a direct reading beside its shaken DO. */
+	get both(): boolean {
+		return this.kind === 'shaken' && (!!this.around().run?.tpo_meter_id || !!this.text.direct);
+	}
+	/** Kinds of reading that are offered: the direct one where the run has the instrument. */
+	kinds(): SampleKind[] {
+		const run = this.around().run;
+		return ['shaken', 'unshaken', 'inlet', ...(run?.tpo_meter_id || run?.measured_by === 'direct' || this.kind === 'direct' ? ['direct' as SampleKind] : [])];
+	}
+	/** The direct reading as a result of its own. */
+	direct(now: Date): SampleResult | undefined {
+		return isPackage(this) ? directResult(this.inputs(now.getTime()), this.around().run?.in_force, now.toISOString()) : undefined;
 	}
 	parsed(k: Key) {
 		return parse(this.mended[k] ?? this.text[k], KINDS[k], this.around().units);
@@ -126,7 +143,7 @@ export class Entry {
 		}
 		if (this.text.shake && this.kind === 'shaken') i.shake_min = this.parsed('shake').value;
 		if (i.temperature_c !== undefined) i.temperature_at = this.original && i.temperature_c === this.original.inputs.temperature_c ? this.original.inputs.temperature_at : new Date(now).toISOString();
-		else if (!this.original && this.carried.c !== undefined && !this.stale(now) && !this.text.temperature) {
+		else if (this.kind !== 'direct' && !this.original && this.carried.c !== undefined && !this.stale(now) && !this.text.temperature) {
 			i.temperature_c = this.carried.c;
 			i.temperature_at = this.carried.at;
 		}
@@ -197,18 +214,19 @@ export class Entry {
 			if (this.mended[k]) raw[k + '_mended'] = this.mended[k]!;
 		}
 		const r = this.result;
-		const result: SampleResult | undefined = r && {
-			method: String(typeof r.method === 'string' ? r.method : 'tpo'), beer_ml: r.beer_ml, headspace_ml: r.headspace_ml, tpo_ppb: r.tpo_ppb, tpo_u_ppb: r.tpo_u_ppb,
+		const calculated: SampleResult | undefined = r && {
+			tpo_by: 'calculated', method: String(typeof r.method === 'string' ? r.method : 'tpo'), beer_ml: r.beer_ml, headspace_ml: r.headspace_ml, tpo_ppb: r.tpo_ppb, tpo_u_ppb: r.tpo_u_ppb,
 			tpo_low95_ppb: r.tpo_low95_ppb, tpo_high95_ppb: r.tpo_high95_ppb, path: r.path,
 			warnings: this.warnings.map((w) => ({ field: w.field, value: w.value, message: w.message, mend: w.mend })), computed_at: now.toISOString(), computed_by: 'device'
 		};
 		const inputs = this.inputs(now.getTime());
+		const [result, other_result] = choose(this.kind === 'direct' ? undefined : calculated, this.direct(now), run.in_force.tpo_by);
 		return {
 			...this.original, id: this.id, rev: this.original?.rev ?? 0, run_id: run.id, set_no: this.set_no, kind: this.kind,
 			head: this.kind === 'inlet' ? undefined : this.head, station: this.kind === 'inlet' ? undefined : this.station,
 			closed_at: this.kind === 'inlet' || !this.closed_at ? undefined : this.closed_at, taken_at: this.original?.taken_at ?? now.toISOString(),
 			raw, inputs, tare_source: this.kind === 'shaken' ? (this.own ? 'own' : 'lot') : undefined, flags: [...this.flags], note: this.note,
-			result, results_before: this.original?.results_before, reason: this.original ? this.reason : undefined
+			result, other_result, results_before: this.original?.results_before, reason: this.original ? this.reason : undefined
 		} as Sample;
 	}
 
