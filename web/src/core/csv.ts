@@ -10,6 +10,7 @@ export function cell(v: Cell): string {
 }
 export const csv = (rows: Cell[][]): string => rows.map((r) => r.map(cell).join(',')).join('\r\n') + '\r\n';
 
+/** Gives a file to the person. */
 export function download(name: string, text: string, type = 'text/csv;charset=utf-8'): void {
 	const a = document.createElement('a');
 	a.href = URL.createObjectURL(new Blob(['\ufeff', text], { type }));
