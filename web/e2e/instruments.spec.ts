@@ -76,12 +76,20 @@ test('a check that fails without a network opens two released lots again', async
 	await expect(page.getByRole('heading', { name: 'Air-saturated water: failed' })).toBeVisible();
 	await expect(page.getByText('Kept on this device.')).toBeVisible();
 	await expect(page.getByRole('listitem').filter({ hasText: 'Vellumrook' })).toHaveCount(2);
+	// The lots are judged again here, without the server, and alike.
+	await expect(page.getByTestId('here')).toBeVisible();
+	await expect(page.getByTestId('doubt')).toHaveCount(2);
+	const proposed = async () => (await page.getByTestId('doubt').allInnerTexts()).map((t) => t.slice(t.indexOf('Proposed')));
+	const onDevice = await proposed();
+	expect(onDevice.every((t) => /as read[\s\S]*taken off/.test(t))).toBe(true);
 
 	await page.context().setOffline(false);
 	w.cut(false);
 	await synced(page);
-	await expect(page.getByText('opened again', { exact: true })).toHaveCount(2);
+	await expect(page.getByText('On hold, opened again', { exact: true })).toHaveCount(2);
+	await expect(page.getByTestId('here')).toHaveCount(0);
 	await expect(page.getByTestId('sentence')).toContainText('2 lots');
+	await expect.poll(proposed).toEqual(onDevice);
 	for (const run of lots) {
 		const r = await s.get<{ hold: { state: string; check_id: string; reason: string } }>(`/runs/${run}`);
 		expect(r.hold.state).toBe('held');
@@ -90,7 +98,8 @@ test('a check that fails without a network opens two released lots again', async
 	if (process.env.LOOK) await page.screenshot({ path: 'e2e/out/instruments/consequences-phone.png', fullPage: true });
 	await page.getByRole('link', { name: /^Run \d+, Vellumrook/ }).first().click();
 	await expect(page.getByTestId('reopened')).toContainText('open again: Bench DO meter failed its check');
-	await expect(page.getByText('On hold').first()).toBeVisible();
+	await expect(page.getByText('On hold, opened again').first()).toBeVisible();
+	await expect(page.getByTestId('doubt')).toContainText('no longer counts');
 	await page.goto(`${s.url}/instruments`);
 	await expect(page.getByText(/^Failed \d/)).toBeVisible();
 	clean(w);

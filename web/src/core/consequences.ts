@@ -111,7 +111,9 @@ export function inDoubt(o: Pick<OnDevice, 'check' | 'checks' | 'runs' | 'parts'>
 	const last = lastPass(o.check, o.checks), since = last ? at(last) : 0, id = o.check.instrument_id;
 	return o.runs.filter((r) => {
 		if (![r.do_meter_id, r.scale_id, r.thermometer_id, r.tpo_meter_id].includes(id) || Date.parse(r.started_at) > at(o.check) || (r.ended_at && Date.parse(r.ended_at) < since - READ_WITHIN)) return false;
-		return o.parts(r.id)?.samples.some((s) => Date.parse(s.taken_at) >= since && Date.parse(s.taken_at) <= at(o.check)) ?? false;
+		// A run whose readings are not here is listed too: nobody can say that it was not read.
+		const read = o.parts(r.id)?.samples ?? [];
+		return !read.length || read.some((s) => Date.parse(s.taken_at) >= since && Date.parse(s.taken_at) <= at(o.check));
 	}).sort((a, b) => Date.parse(a.started_at) - Date.parse(b.started_at));
 }
 async function doubtRun(o: OnDevice, r: Run, f: Found): Promise<DoubtRun> {
@@ -122,6 +124,7 @@ async function doubtRun(o: OnDevice, r: Run, f: Found): Promise<DoubtRun> {
 		run_id: r.id, number: r.number ?? 0, code: r.code, beer: o.beer(r.beer_id), format: o.format(r.format_id), started_at: r.started_at, ended_at: r.ended_at, readings: 0, hold: r.hold?.state, reopened, changes: false, mean_change_ppb: 0, why: '',
 		...(d ? { decision: { verdict: d.decision, by: d.by, at: d.server_at ?? d.device_at, counts: still } } : {})
 	};
+	if (!p.samples.length) return { ...out, why: 'its readings are not on this device: it is judged again with the network' };
 	const read = await asProven(p);
 	[out.as_read, out.readings] = [read.word, read.n];
 	if (!known(f)) return { ...out, why: 'the check says not by how much the instrument was off' };

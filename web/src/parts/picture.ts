@@ -8,7 +8,7 @@ const TEXT = ['color', 'font-family', 'font-size', 'font-weight', 'font-style', 
 const BOX = [
 	'display', 'position', 'top', 'right', 'bottom', 'left', 'box-sizing', 'width', 'height', 'min-width', 'max-width', 'min-height', 'margin-top', 'margin-right', 'margin-bottom', 'margin-left', 'padding-top', 'padding-right', 'padding-bottom', 'padding-left',
 	'border-top', 'border-right', 'border-bottom', 'border-left', 'border-radius', 'border-collapse', 'border-spacing', 'background-color', 'background-image', 'background-size', 'overflow-x', 'overflow-y', 'text-overflow', 'transform', 'transform-origin', 'z-index', 'list-style-type', 'outline',
-	'flex-direction', 'flex-wrap', 'flex-grow', 'flex-shrink', 'flex-basis', 'align-items', 'align-content', 'align-self', 'justify-content', 'justify-items', 'justify-self', 'row-gap', 'column-gap', 'grid-template-columns', 'grid-template-rows', 'grid-column-start', 'grid-column-end', 'grid-row-start', 'grid-row-end', 'table-layout'
+	'flex-direction', 'flex-wrap', 'flex-grow', 'flex-shrink', 'flex-basis', 'align-items', 'align-content', 'align-self', 'justify-content', 'justify-items', 'justify-self', 'row-gap', 'column-gap', 'grid-template-columns', 'grid-column-start', 'grid-column-end', 'grid-row-start', 'grid-row-end', 'table-layout'
 ];
 const DRAWN = ['fill', 'fill-opacity', 'stroke', 'stroke-width', 'stroke-dasharray', 'stroke-linejoin', 'stroke-linecap', 'stroke-opacity', 'text-anchor', 'paint-order', 'dominant-baseline', 'vector-effect', 'clip-path', 'transform', 'display', 'width', 'height', 'position', 'inset', 'background-color', 'border-top', 'border-bottom', 'overflow-x', 'overflow-y'];
 const LEFT_OUT = '.noprint, .vh, details, button, label, input, select, script';
