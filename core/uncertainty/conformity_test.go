@@ -38,3 +38,12 @@ func TestGuardedLimit(t *testing.T) {
 		t.Errorf("got %v", got)
 	}
 }
+
+// The Zener diode of JCGM 106:2012, 7.4 (its numbers from memory): 5.47 V with
+// u = 0.05 V lies between 5.40 and 5.60 V with a probability of 0.919 − 0.005 = 0.914.
+func TestConformanceProbability(t *testing.T) {
+	below, above := 1-uncertainty.Above(5.47, 0.05, 0, 5.40), uncertainty.Above(5.47, 0.05, 0, 5.60)
+	if p := 1 - below - above; math.Abs(p-0.914) > 1e-3 || math.Abs(below-0.081) > 5e-4 || math.Abs(above-0.005) > 5e-4 {
+		t.Errorf("conformance %.4f, below %.4f, above %.4f", p, below, above)
+	}
+}
