@@ -68,6 +68,7 @@ func (b *builder) ordinary(s script, r *rand.Rand, week, day int, start time.Tim
 	s.proc.surge = uniform(r, 60, 150)
 	s.proc.wash = uniform(r, 12, 30)
 	s.setHeads, s.every = 2, 40
+	s.direct = week == agreeWeek && s.line == "C6"
 	s.minutes = 140 + float64(r.IntN(9))*10
 	s.beerC = func(float64) float64 { return 2 + warm }
 	if s.line == "B16" && week < serviceWeek {

@@ -151,6 +151,11 @@ func (b *builder) meterChecks() {
 	c.add("meter3", at, lab.MeterCheck{Outcome: "passed", Against: lab.AgainstZero, OffsetPpb: lab.Num(1), OffsetUPpb: lab.Num(1), Note: "hurried: a minute in zero gas"})
 	c.zero("meter3", b.now.Add(-200*time.Minute), lab.MeterCheck{Note: "out of use until the cell is renewed"})
 	b.benchChecks(c)
+	// The lent instrument was proven at both ends of its week.
+	lent := inspector{b, stream(b.seed, "checks of the lent instrument")}
+	for _, day := range []int{0, 4} {
+		lent.zero("direct", b.weekDay(agreeWeek, day).Add(-4*time.Hour), lab.MeterCheck{})
+	}
 }
 
 // newCap is the check after the cap of meter 1 was renewed.

@@ -24,6 +24,7 @@ type script struct {
 	setHeads           int          // 0: the line's
 	note               string
 	standIn            bool // the lent TPO meter has gone back
+	direct             bool // it is there: every third package is read directly too
 }
 
 type happening struct {

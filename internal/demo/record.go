@@ -11,15 +11,18 @@ import (
 
 // recorder enters the sets of one run as the people at the line would.
 type recorder struct {
-	b     *builder
-	s     *script
-	g     *generator
-	r     *rand.Rand // of reading and typing
-	brew  brew
-	start time.Time
-	runID string
-	by    string
-	meter string
+	b *builder
+	s *script
+	g *generator
+	r *rand.Rand // of reading and typing
+	// Of direct readings; nil where the instrument was not there.
+	direct *rand.Rand
+	shaken int // packages so far
+	brew   brew
+	start  time.Time
+	runID  string
+	by     string
+	meter  string
 
 	temperature float64 // as last typed
 	typedAt     lab.Time
@@ -174,12 +177,24 @@ func (c *recorder) enter(no int, p pull, closed, taken float64, slip slip) entry
 		s.Inputs.ShakeMin, s.Raw["shake"] = lab.Num(5), "5 min"
 	}
 	c.weigh(s, f, t)
+	c.readDirectly(s, f.total*c.g.left(t, hours))
 	e := entry{sample: s}
 	if slip == mistyped && c.s.slips[no] == mistyped {
 		e.corrected = s
 		c.s.slips[no] = noSlip // one of the set only
 	}
 	return e
+}
+
+// readDirectly gives every third package the reading of its neighbour by the
+// lent instrument, good to the larger of 1 ppb and 2 %.
+func (c *recorder) readDirectly(s *lab.Sample, tpo float64) {
+	if c.shaken++; c.direct == nil || c.shaken%3 != 1 {
+		return
+	}
+	shown := max(round(normal(c.direct, tpo, max(1, 0.02*tpo)), 1), 0)
+	s.Inputs.DirectPpb = lab.Num(shown)
+	s.Raw["direct"] = strconv.FormatFloat(shown, 'f', 0, 64) + " ppb"
 }
 
 // device is what the run is entered on.

@@ -38,9 +38,13 @@ func (b *builder) run(s script, start time.Time, atOnce, open bool) written {
 	if s.meter != "" {
 		c.meter = s.meter
 	}
+	lent := ""
+	if s.direct {
+		c.direct, lent = stream(b.seed, "direct "+key), b.ref("direct")
+	}
 	run := &lab.Run{Meta: meta(c.runID, b.ref("lead"), "phone 1", start), BeerID: b.ref(s.beer), FormatID: b.ref(s.format), FormatLotID: lotID,
 		LineID: b.ref(s.line), BatchID: b.newBatch(s, start, open), Code: fmt.Sprintf("%02d%03d %s", start.Year()%100, start.YearDay(), s.line),
-		StartedAt: lab.At(start), Status: "going", DOMeterID: b.ref(c.meter), ScaleID: b.ref(line.scale), ThermometerID: b.ref("probe"),
+		StartedAt: lab.At(start), Status: "going", DOMeterID: b.ref(c.meter), ScaleID: b.ref(line.scale), ThermometerID: b.ref("probe"), TPOMeterID: lent,
 		SampleEveryMin: lab.Num(s.every), Note: s.note, MeasuredBy: "calculated", StandIn: s.standIn}
 	say := b.add
 	var all []write

@@ -25,9 +25,11 @@ function copy(of: Element): Element | undefined {
 	}
 	const to = of.cloneNode(false) as HTMLElement | SVGElement, look = getComputedStyle(of);
 	to.removeAttribute('class');
+	// A line of text may break elsewhere in the picture: its height follows.
+	const lines = !(of instanceof SVGElement) && [...of.childNodes].some((c) => c.nodeType === Node.TEXT_NODE && c.textContent!.trim());
 	for (const p of [...TEXT, ...(of instanceof SVGElement ? DRAWN : BOX)]) {
 		const v = look.getPropertyValue(p);
-		if (v) to.style.setProperty(p, v);
+		if (v && !(lines && p === 'height')) to.style.setProperty(p, v);
 	}
 	for (const c of of.childNodes) {
 		if (c.nodeType === Node.TEXT_NODE) to.append(c.cloneNode());
@@ -38,25 +40,27 @@ function copy(of: Element): Element | undefined {
 	}
 	return to;
 }
-function size(of: Element): { w: number; h: number } {
-	const box = of.getBoundingClientRect();
+/** The copy as it will be drawn, and how high it is without what was left out. */
+function drawing(of: Element): { svg: string; w: number; h: number } {
 	// A table that scrolls sideways is shown whole.
-	const wide = [...of.querySelectorAll('.scroll')].map((e) => e.scrollWidth);
-	return { w: Math.ceil(Math.max(box.width, ...wide)), h: Math.ceil(box.height) };
-}
-function drawing(of: Element, w: number, h: number): string {
-	const body = copy(of) as HTMLElement;
+	const w = Math.ceil(Math.max(of.getBoundingClientRect().width, ...[...of.querySelectorAll('.scroll')].map((e) => e.scrollWidth)));
+	const body = copy(of) as HTMLElement, aside = document.createElement('div');
 	for (const [k, v] of [['margin', '0'], ['position', 'static'], ...(of instanceof SVGElement ? [] : [['width', `${w}px`], ['height', 'auto']])]) body.style.setProperty(k, v);
+	for (const [k, v] of [['position', 'fixed'], ['left', '-20000px'], ['top', '0'], ['width', `${w}px`]]) aside.style.setProperty(k, v);
+	aside.append(body);
+	document.body.append(aside);
+	const h = Math.ceil(aside.getBoundingClientRect().height) + 2;
+	aside.remove();
 	const font = [[400, regular], [700, bold]].map(([n, url]) => `@font-face{font-family:Hyper;font-weight:${n};src:url(${url}) format('woff2')}`).join('');
 	const inner = new XMLSerializer().serializeToString(body);
-	return `<svg xmlns="http://www.w3.org/2000/svg" width="${w}" height="${h}"><style>${font}</style><foreignObject x="0" y="0" width="${w}" height="${h}">${inner}</foreignObject></svg>`;
+	return { w, h, svg: `<svg xmlns="http://www.w3.org/2000/svg" width="${w}" height="${h}"><style>${font}</style><foreignObject x="0" y="0" width="${w}" height="${h}">${inner}</foreignObject></svg>` };
 }
 const HEAD = 44, EDGE = 16;
 /** The picture with its title above and its origin below. */
 export async function picture(of: Element, title: string, note: string): Promise<Blob> {
-	const { w, h } = size(of), k = 2;
+	const { svg, w, h } = drawing(of), k = 2;
 	const img = new Image();
-	img.src = `data:image/svg+xml;charset=utf-8,${encodeURIComponent(drawing(of, w, h))}`;
+	img.src = `data:image/svg+xml;charset=utf-8,${encodeURIComponent(svg)}`;
 	await img.decode();
 	const canvas = document.createElement('canvas');
 	canvas.width = (w + 2 * EDGE) * k;
