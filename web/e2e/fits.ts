@@ -1,16 +1,23 @@
-// What every page must be: clean under axe, no target below 44 px, no wider than
-// the screen.
+// What every page must be: clean under axe in light and dark, no target below
+// 44 px, no wider than the screen.
 import { AxeBuilder } from '@axe-core/playwright';
 import { expect, type Page } from '@playwright/test';
 
 const TAGS = ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'];
 const TARGETS = 'button, a.btn, nav a, summary, input:not([type=checkbox]):not([type=radio]):not([type=file]), select';
 
-/** What is wrong with the page, each line beginning with its name. Waits until the page has its heading. */
+/** What is wrong with the page, each line beginning with its name. Waits
+ * until the page has its heading. Leaves it in light. */
 export async function faults(page: Page, name: string): Promise<string[]> {
 	await expect(page.locator('h1:visible'), `${name}: no heading`).toBeVisible({ timeout: 20000 });
-	const { violations } = await new AxeBuilder({ page }).withTags(TAGS).analyze();
-	const found = violations.map((v) => `${v.id}: ${v.nodes.slice(0, 3).map((n) => n.target.join(' ')).join(' | ')}: ${v.help}`);
+	const found: string[] = [];
+	const axe = async (light: string, b: AxeBuilder) => {
+		for (const v of (await b.analyze()).violations) found.push(`${light}: ${v.id}: ${v.nodes.slice(0, 3).map((n) => n.target.join(' ')).join(' | ')}: ${v.help}`);
+	};
+	await page.emulateMedia({ colorScheme: 'dark' });
+	await axe('dark', new AxeBuilder({ page }).withRules(['color-contrast'])); // the one rule that sees colours
+	await page.emulateMedia({ colorScheme: 'light' });
+	await axe('light', new AxeBuilder({ page }).withTags(TAGS));
 	const { small, wide } = await page.evaluate((targets) => ({
 		small: [...document.querySelectorAll<HTMLElement>(targets)]
 			.filter((e) => e.checkVisibility() && !e.closest('.tile, .step'))

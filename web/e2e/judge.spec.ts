@@ -21,7 +21,7 @@ const TRUTH: Record<string, [string[], string?]> = {
 };
 
 test.beforeAll(async () => {
-	test.setTimeout(180000);
+	test.setTimeout(300000);
 	s = await demo();
 	const all = (await s.get<{ records: { id: string; number: number }[] }>('/runs?limit=1000')).records.sort((a, b) => a.number - b.number);
 	all.slice(-13, -1).forEach((r, i) => (runs[ORDER[i]] = r.id));
@@ -43,16 +43,16 @@ for (const [name, [kinds, where]] of Object.entries(TRUTH))
 		if (name === 'R10') expect(j.set_aside.length).toBe(3);
 	});
 
-async function open(browser: Browser, view: object, scheme: 'light' | 'dark'): Promise<[Page, ReturnType<typeof watch>]> {
-	const c = await browser.newContext({ ...view, colorScheme: scheme, reducedMotion: 'reduce' });
+async function open(browser: Browser, view: object): Promise<[Page, ReturnType<typeof watch>]> {
+	const c = await browser.newContext({ ...view, reducedMotion: 'reduce' });
 	await asPerson(c, person);
 	const page = await c.newPage();
 	return [page, watch(page)];
 }
 
 test('the device judges without a network as the server does', async ({ browser }) => {
-	test.setTimeout(180000);
-	const [page, w] = await open(browser, PHONE, 'light');
+	test.setTimeout(300000);
+	const [page, w] = await open(browser, PHONE);
 	await page.goto(s.url);
 	await synced(page);
 	await installed(page);
@@ -76,7 +76,7 @@ test('the device judges without a network as the server does', async ({ browser 
 });
 
 test('a lot is decided and signed; nothing is released on an unproven meter', async ({ browser }) => {
-	const [page, w] = await open(browser, DESK, 'light');
+	const [page, w] = await open(browser, DESK);
 	await page.goto(`${s.url}/runs/${runs.R9}/judgement`);
 	await synced(page);
 	await expect(page.getByRole('heading', { name: 'Low fills, head 11' })).toBeVisible();
@@ -105,7 +105,7 @@ test('a lot is decided and signed; nothing is released on an unproven meter', as
 });
 
 test('a chart is read by keyboard, and a cause shows on it', async ({ browser }) => {
-	const [page, w] = await open(browser, DESK, 'dark');
+	const [page, w] = await open(browser, DESK);
 	await page.goto(`${s.url}/runs/${runs.R8}/judgement`);
 	await synced(page);
 	const chart = page.getByRole('group', { name: /^Chart of \d+ packages/ });
@@ -120,35 +120,34 @@ test('a chart is read by keyboard, and a cause shows on it', async ({ browser })
 });
 
 for (const [size, view] of [['phone', PHONE], ['desk', DESK]] as const)
-	for (const scheme of ['light', 'dark'] as const)
-		test(`pages are accessible and fit: ${size}, ${scheme}`, async ({ browser }) => {
-			test.setTimeout(240000);
-			const line = (await s.get<{ records: { id: string; name: string }[] }>('/lines')).records[0].id;
-			const month = new Date(Date.now() - 5 * 86400000).toISOString().slice(0, 7);
-			const pages: Record<string, string> = {
-				judgement: `/runs/${runs.R4}/judgement`, restarts: `/runs/${runs.R8}/judgement`, slips: `/runs/${runs.R10}/judgement`, kegs: `/runs/${runs.R12}/judgement`, lot: `/runs/${runs.R3}/lot`, 'lot-meter': `/runs/${runs.R11}/lot`,
-				compare: '/compare', heads: `/compare?by=head&line_id=${line}`, beers: '/compare?by=beer', nothing: '/compare?by=run&to=2001-01-01', month: `/months/${month}`, 'month-empty': '/months/2001-01', checks: '/setup/meter_checks', rules: '/setup/rules/new'
-			};
-			const [page, w] = await open(browser, view, scheme);
-			const found: string[] = [];
-			for (const [name, path] of Object.entries(pages)) {
-				await page.goto(s.url + path);
-				await synced(page);
-				await expect(page.locator('h1')).toBeVisible();
-				await expect(page.getByText(/^(Judging|Reading the runs)/)).toHaveCount(0, { timeout: 15000 });
-				found.push(...(await faults(page, name)));
-				if (process.env.LOOK) await page.screenshot({ path: `e2e/out/judge/${name}-${size}-${scheme}.png`, fullPage: true });
-			}
-			expect(found).toEqual([]);
-			clean(w);
-			await page.context().close();
-		});
+	test(`pages are accessible and fit: ${size}`, async ({ browser }) => {
+		test.setTimeout(300000);
+		const line = (await s.get<{ records: { id: string; name: string }[] }>('/lines')).records[0].id;
+		const month = new Date(Date.now() - 5 * 86400000).toISOString().slice(0, 7);
+		const pages: Record<string, string> = {
+			judgement: `/runs/${runs.R4}/judgement`, restarts: `/runs/${runs.R8}/judgement`, slips: `/runs/${runs.R10}/judgement`, kegs: `/runs/${runs.R12}/judgement`, lot: `/runs/${runs.R3}/lot`, 'lot-meter': `/runs/${runs.R11}/lot`,
+			compare: '/compare', heads: `/compare?by=head&line_id=${line}`, beers: '/compare?by=beer', nothing: '/compare?by=run&to=2001-01-01', month: `/months/${month}`, 'month-empty': '/months/2001-01', checks: '/setup/meter_checks', rules: '/setup/rules/new'
+		};
+		const [page, w] = await open(browser, view);
+		const found: string[] = [];
+		for (const [name, path] of Object.entries(pages)) {
+			await page.goto(s.url + path);
+			await synced(page);
+			await expect(page.locator('h1')).toBeVisible();
+			await expect(page.getByText(/^(Judging|Reading the runs)/)).toHaveCount(0, { timeout: 15000 });
+			found.push(...(await faults(page, name)));
+			if (process.env.LOOK) await page.screenshot({ path: `e2e/out/judge/${name}-${size}.png`, fullPage: true });
+		}
+		expect(found).toEqual([]);
+		clean(w);
+		await page.context().close();
+	});
 
 test('a run without a reading says what to do', async ({ browser }) => {
 	const e = await Serve.start();
 	try {
 		const ids = await seed(e, { run: true, samples: 0 });
-		const [page, w] = await open(browser, PHONE, 'light');
+		const [page, w] = await open(browser, PHONE);
 		await page.goto(`${e.url}/runs/${ids.run}/judgement`);
 		await synced(page);
 		await expect(page.getByRole('heading', { name: 'Nothing to judge yet' })).toBeVisible();

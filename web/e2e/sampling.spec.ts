@@ -15,8 +15,8 @@ test.beforeAll(async () => {
 });
 test.afterAll(async () => s.end());
 
-async function open(browser: Browser, view: object, scheme: 'light' | 'dark'): Promise<[Page, ReturnType<typeof watch>]> {
-	const c = await browser.newContext({ ...view, colorScheme: scheme, reducedMotion: 'reduce' });
+async function open(browser: Browser, view: object): Promise<[Page, ReturnType<typeof watch>]> {
+	const c = await browser.newContext({ ...view, reducedMotion: 'reduce' });
 	await asPerson(c, ids.person);
 	const page = await c.newPage();
 	return [page, watch(page)];
@@ -24,7 +24,7 @@ async function open(browser: Browser, view: object, scheme: 'light' | 'dark'): P
 
 test('planned and followed without a network, kept when it is back', async ({ browser }) => {
 	test.setTimeout(120000);
-	const [page, w] = await open(browser, PHONE, 'light');
+	const [page, w] = await open(browser, PHONE);
 	await page.goto(s.url);
 	await synced(page);
 	await installed(page);
@@ -74,22 +74,21 @@ test('planned and followed without a network, kept when it is back', async ({ br
 });
 
 for (const [size, view] of [['phone', PHONE], ['desk', DESK]] as const)
-	for (const scheme of ['light', 'dark'] as const)
-		test(`the plan on ${size}, ${scheme}: fits and is accessible`, async ({ browser }) => {
-			test.setTimeout(90000);
-			const [page, w] = await open(browser, view, scheme);
-			await page.goto(s.url);
-			await synced(page);
-			await page.goto(`${s.url}/runs/${ids.run}/plan`);
-			await expect(page.getByTestId('packages')).toBeVisible();
-			await fits(page, 'plan');
-			if (process.env.LOOK) await page.screenshot({ path: `e2e/out/sampling/${size}-${scheme}.png`, fullPage: true });
-			clean(w);
-			await page.context().close();
-		});
+	test(`the plan on ${size}: fits and is accessible`, async ({ browser }) => {
+		test.setTimeout(90000);
+		const [page, w] = await open(browser, view);
+		await page.goto(s.url);
+		await synced(page);
+		await page.goto(`${s.url}/runs/${ids.run}/plan`);
+		await expect(page.getByTestId('packages')).toBeVisible();
+		await fits(page, 'plan');
+		if (process.env.LOOK) await page.screenshot({ path: `e2e/out/sampling/${size}.png`, fullPage: true });
+		clean(w);
+		await page.context().close();
+	});
 
 test('the run sheet is one page, for few packages and for many', async ({ browser }) => {
-	const [page, w] = await open(browser, DESK, 'dark');
+	const [page, w] = await open(browser, DESK);
 	await page.goto(s.url);
 	await synced(page);
 	await page.goto(`${s.url}/runs/${ids.run}/plan`);
