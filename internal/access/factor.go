@@ -162,7 +162,7 @@ func (s *Service) confirm(ctx context.Context, a *account, it lab.Item, code, vi
 	if err := s.endSessions(ctx, a.ID); err != nil {
 		return out, e, err
 	}
-	e, err = s.begin(ctx, a, it, via, lab.At(s.now()), from)
+	e, err = s.renew(ctx, a, it, via, lab.At(s.now()), from)
 	return out, e, err
 }
 
@@ -219,7 +219,7 @@ func (s *Service) FactorOff(ctx context.Context, from From) (Entry, error) {
 		return Entry{}, orElse(err, factorOff)
 	}
 	s.note(ctx, "second factor turned off", a.Name, from.Addr)
-	return s.begin(ctx, &a, it, p.Via, lab.At(s.now()), from)
+	return s.renew(ctx, &a, it, p.Via, lab.At(s.now()), from)
 }
 
 // dropFactor takes away factor, codes and sessions, and tells whether it was on.

@@ -142,7 +142,7 @@ func (s *Service) SetPassword(ctx context.Context, old, next string, from From) 
 		return Entry{}, err
 	}
 	s.note(ctx, "password changed", a.Name, from.Addr)
-	return s.begin(ctx, &a, it, "password", lab.At(s.now()), from)
+	return s.renew(ctx, &a, it, "password", lab.At(s.now()), from)
 }
 
 // proven asks once more for the password of who asks.

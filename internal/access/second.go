@@ -142,7 +142,11 @@ func (s *Service) ConfirmFirst(ctx context.Context, code string, from From) (Rec
 	if err != nil {
 		return RecoveryCodes{}, Entry{}, err
 	}
-	return s.confirm(ctx, &a, it, code, h.Via, from)
+	out, e, err := s.confirm(ctx, &a, it, code, h.Via, from)
+	if err == nil {
+		s.note(ctx, "signed in by "+h.Via, a.Name, from.Addr)
+	}
+	return out, e, err
 }
 
 // Prove asks who is signed in once more for the password, and for a code where
@@ -159,7 +163,8 @@ func (s *Service) Prove(ctx context.Context, password, code string, from From) (
 	if err := s.factorCode(ctx, &a, code, from); err != nil && lab.ClassOf(err) != lab.NotFound {
 		return Entry{}, err
 	}
-	return s.begin(ctx, &a, it, p.Via, lab.At(s.now()), from)
+	s.note(ctx, "showed again who it is", a.Name, from.Addr)
+	return s.renew(ctx, &a, it, p.Via, lab.At(s.now()), from)
 }
 
 // proved refuses what changes how people come in, unless who asks has shown who

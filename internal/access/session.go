@@ -84,6 +84,15 @@ func (s *Service) SignIn(ctx context.Context, name, password string, from From) 
 // and ends the one that it brought. Proved is when its holder showed who they
 // are in a way that counts for changing how people come in.
 func (s *Service) begin(ctx context.Context, a *account, it lab.Item, via string, proved lab.Time, from From) (Entry, error) {
+	e, err := s.renew(ctx, a, it, via, proved, from)
+	if err == nil {
+		s.note(ctx, "signed in by "+via, a.Name, from.Addr)
+	}
+	return e, err
+}
+
+// renew is begin without a word: for one who is signed in already.
+func (s *Service) renew(ctx context.Context, a *account, it lab.Item, via string, proved lab.Time, from From) (Entry, error) {
 	if from.Session != "" {
 		if _, err := s.Vault.DropItem(ctx, kindSession, hashOf(from.Session)); err != nil {
 			return Entry{}, err
@@ -107,9 +116,6 @@ func (s *Service) begin(ctx context.Context, a *account, it lab.Item, via string
 	dev, _ := s.device(ctx, from.Device)
 	err := s.save(ctx, lab.Item{Kind: kindSession, Key: hash, Owner: a.ID, Expires: until},
 		session{Via: via, Made: now, Seen: now, Proved: proved, Agent: shorten(from.Agent), Device: dev.ID})
-	if err == nil {
-		s.note(ctx, "signed in by "+via, a.Name, from.Addr)
-	}
 	p := limited(a.principal(via), dev.ID)
 	p.Proved = proved
 	return Entry{Principal: p, Secret: secret, Until: until}, err

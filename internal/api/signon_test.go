@@ -31,6 +31,7 @@ type provider struct {
 	nonce     string
 	challenge string
 	spoil     string // what it gets wrong
+	asked     url.Values
 }
 
 func b64(b []byte) string { return base64.RawURLEncoding.EncodeToString(b) }
@@ -60,6 +61,7 @@ func newProvider(t *testing.T) *provider {
 	})
 	mux.HandleFunc("/authorize", func(w http.ResponseWriter, r *http.Request) {
 		q := r.URL.Query()
+		p.asked = q
 		p.nonce, p.challenge = q.Get("nonce"), q.Get("code_challenge")
 		state := q.Get("state")
 		if p.spoil == "state" {

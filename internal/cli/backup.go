@@ -11,6 +11,8 @@ import (
 	"strings"
 	"time"
 
+	"ullage/internal/access"
+	"ullage/internal/lab"
 	"ullage/internal/store"
 )
 
@@ -31,7 +33,9 @@ another disk, and copy it to another place.
   ullage serve --backup-dir /mnt/backup --backup-every 6h   the same, by itself
   ullage restore /mnt/backup/ullage-20261105T120000Z.db     and back
 
-A copy holds the hashes of passwords: keep it as you keep the database.
+A copy holds the hashes of passwords: keep it as you keep the database. The key of
+second factors, second-factor.key beside the database, is not in it: keep a copy of
+that too, elsewhere.
 PostgreSQL has its own tools: see docs/operating.md.`
 }
 
@@ -191,6 +195,27 @@ func (c *RestoreCmd) Run(s *streams) error {
 	if r.Aside != "" {
 		fmt.Fprintf(s.out, "what was there is kept: %s\n", strings.TrimSpace(r.Aside))
 	}
+	if err := c.tellFactors(s); err != nil {
+		return err
+	}
 	fmt.Fprintln(s.out, "restored: start the server")
 	return nil
+}
+
+// tellFactors says where the key of second factors is missing, before people
+// stand at a door that does not open.
+func (c *RestoreCmd) tellFactors(s *streams) error {
+	ctx := context.Background()
+	st, err := c.openToRead(ctx)
+	if err != nil {
+		return err
+	}
+	a := access.New(&lab.Service{Store: st}, slog.New(slog.DiscardHandler))
+	a.KeyFile = c.factorKey("")
+	n, err := a.Unreadable(ctx)
+	if err = errors.Join(err, st.Close()); err != nil || n == 0 {
+		return err
+	}
+	_, err = fmt.Fprintf(s.out, "second factors whose key is not in %s: %d; put it there, or where --factor-key says, or their holders sign in by recovery codes\n", a.KeyFile, n)
+	return err
 }

@@ -193,6 +193,11 @@ func (c site) serve(ctx context.Context, s *streams, service *lab.Service) error
 	if !c.open {
 		server.Access = access.New(service, log)
 		server.Access.KeyFile = c.factorKey
+		if n, err := server.Access.Unreadable(ctx); err != nil {
+			return err
+		} else if n > 0 {
+			log.Error("codes of second factors cannot be checked: their key is not in this file; recovery codes work", "accounts", n, "file", c.factorKey)
+		}
 		if link, made, err = server.Access.AdminLink(ctx, c.newLink); err != nil {
 			return err
 		}
