@@ -52,3 +52,47 @@ func TestWortTrendRows(t *testing.T) {
 		}
 	}
 }
+
+// Target by rules and efficiency from past brews in one calculation are those of
+// "wort-target" and "wort-trend", and the setting is that of both typed.
+func TestWortIsOneCalculation(t *testing.T) {
+	base := object{"wort_hl": 20, "knockout_min": 40, "temperature_c": 12, "carried_ppm": 0.5, "extract_plato": 17}
+	yeast := object{"style": "lager", "yeast_source": "repitch", "generation": 9, "slurry_days": 2}
+	brews := []object{{"id": "a", "efficiency_pct": 62, "stone_cleaned": true}, {"id": "b", "efficiency_pct": 60}, {"id": "c", "efficiency_pct": 57}, {"id": "d"}}
+	all, answer := must(t, "wort-oxygen", with(with(base, yeast), object{"brews": brews, "next_cleaned": true}))
+	target, _ := must(t, "wort-target", with(yeast, object{"extract_plato": 17}))
+	trend, _ := must(t, "wort-trend", object{"rows": brews, "next_cleaned": true})
+	if all["target"].(object)["proposed_mg_l"] != target["proposed_mg_l"] || all["trend"].(object)["next_efficiency"] != trend["next_efficiency"] || all["efficiency_fraction"] != trend["next_efficiency"] {
+		t.Errorf("%v and %v, alone %v and %v", all["target"], all["trend"], target, trend)
+	}
+	if w := answer["warnings"].([]any)[0].(object); w["code"] != "brew_left_out" || w["value"] != "d" {
+		t.Errorf("%v", answer["warnings"])
+	}
+	typed, _ := must(t, "wort-oxygen", with(base, object{"target_ppm": number(t, target, "proposed_mg_l"), "efficiency_fraction": number(t, trend, "next_efficiency")}))
+	if number(t, all, "gas_nl_min") != number(t, typed, "gas_nl_min") {
+		t.Errorf("%v, typed %v", all["gas_nl_min"], typed["gas_nl_min"])
+	}
+	low, _ := must(t, "wort-oxygen", with(base, object{"target_ppm": number(t, target, "proposed_mg_l"), "efficiency_fraction": number(t, trend, "next_high95")}))
+	if got := number(t, all, "gas_low_nl_min"); math.Abs(got/number(t, low, "gas_nl_min")-1) > 1e-12 || got >= number(t, all, "gas_nl_min") || number(t, all, "gas_high_nl_min") <= number(t, all, "gas_nl_min") {
+		t.Errorf("%v to %v about %v", all["gas_low_nl_min"], all["gas_high_nl_min"], all["gas_nl_min"])
+	}
+	// Rules of one's own hold, in any unit, and the ceiling follows the place.
+	rule := object{"from_plato": 0, "below_plato": "1.100 SG", "low_mg_l": 6, "high_ppm": 8, "source": "our trial", "note": "a second dose after a day"}
+	own, _ := must(t, "wort-oxygen", with(base, object{"efficiency_pct": 50, "rules": []object{rule}}))
+	if number(t, own, "target_ppb") != 7000 || own["target"].(object)["source"] != "our trial" || own["target"].(object)["second_dose"] != true || len(own["rules"].([]any)) != 1 {
+		t.Errorf("%v", own)
+	}
+	high, _ := must(t, "wort-oxygen", with(base, object{"efficiency_pct": 50, "altitude_m": 1500}))
+	sea, _ := must(t, "wort-oxygen", with(base, object{"efficiency_pct": 50}))
+	if number(t, high, "tank_ceiling_ppb") >= 0.86*number(t, sea, "tank_ceiling_ppb") {
+		t.Errorf("1500 m up the wort holds %v, at the sea %v", high["tank_ceiling_ppb"], sea["tank_ceiling_ppb"])
+	}
+	for field, more := range map[string]object{
+		"target_ppb": {"extract_plato": nil, "efficiency_pct": 50}, "efficiency_fraction": {}, "brews[0].gas": {"brews": []object{{"gas": "helium"}}}, "rules[1].high_ppb": {"efficiency_pct": 50, "rules": []object{rule, with(rule, object{"low_mg_l": 9})}},
+		"rules[0].style": {"efficiency_pct": 50, "rules": []object{with(rule, object{"style": "stout"})}}, "extract_plato": {"efficiency_pct": 50, "rules": []object{with(rule, object{"below_plato": 10})}}, "yeast_source": {"efficiency_pct": 50, "yeast_source": "wild"},
+	} {
+		if e := refused(t, "wort-oxygen", encode(t, with(base, more))); e.Field != field {
+			t.Errorf("%s: %v", field, e)
+		}
+	}
+}

@@ -2,6 +2,7 @@ package process
 
 import (
 	"math"
+	"strings"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -132,6 +133,23 @@ func TestLevelsGetBetter(t *testing.T) {
 			}
 			if i > 0 && (l.PickupHigh > list[i-1].PickupHigh || l.Low > list[i-1].Low || l.High > list[i-1].High) {
 				t.Errorf("%s: %s is no better than %s", kind, l.Key, list[i-1].Key)
+			}
+		}
+	}
+}
+
+// The limits are quoted as published: CO2 of OSHA (29 CFR 1910.1000, table Z-1)
+// and NIOSH (Pocket Guide; IDLH documentation, 1994), oxygen-enriched air of OSHA
+// (29 CFR 1910.134). None is called more than a quotation.
+func TestQuotedLimits(t *testing.T) {
+	for hazard, says := range map[string][]string{
+		HazardCO2:    {"5,000 ppm over a shift (OSHA PEL, NIOSH REL)", "30,000 ppm for 15 min (NIOSH)", "40,000 ppm IDLH", "Your local limits govern"},
+		HazardOxygen: {"above 23.5 %"},
+	} {
+		text := Cautions(hazard)[0].Text
+		for _, s := range says {
+			if !strings.Contains(text, s) {
+				t.Errorf("%s does not say %q: %s", hazard, s, text)
 			}
 		}
 	}
