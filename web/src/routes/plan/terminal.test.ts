@@ -69,7 +69,7 @@ const PLANNERS: Record<string, (d: Draw) => Case> = {
 	purge: (d) => {
 		const f = filled('purge', purge.SPECS, purge.WORDS, d);
 		Object.assign(f.text, { method: pick(d, purge.METHODS)[0], aim: pick(d, ['target', 'residual', 'given']), size: pick(d, ['volume', 'dimensions']), gas: pick(d, ['co2', 'n2']), mixing: pick(d, ['0', '1', '3']), basis: pick(d, ['upper', 'headspace', 'equilibrium']) });
-		f.text.fill = '';
+		f.text.fill = f.text.at = '';
 		if (f.text.method === 'steps') f.text.steps = list([purge.made({ method: 'displacement', amount: near(d, '1 L', 'volume'), uamount: near(d, '0.2 L', 'volume') }), purge.made({ method: 'pressure', amount: pick(d, ['', '4']), high: near(d, '1 bar', 'gauge'), uhigh: near(d, '0.1 bar', 'gauge'), space: near(d, '2 L', 'volume') }), purge.made({ method: 'vacuum', amount: '1', high: near(d, '-0.5 bar', 'gauge') })]);
 		return { name: 'purge', calc: 'purge', input: purge.input(f, 101.325), cli: purge.cli(f, 101.325) };
 	},

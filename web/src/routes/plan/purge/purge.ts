@@ -26,7 +26,7 @@ export const SPECS: Specs = {
 	gasOxygen: { kind: 'share', flag: '--gas-oxygen', label: 'Oxygen in the gas', field: 'gas_oxygen_fraction', start: '30 ppm v/v', hint: 'Guideline for beverage CO2: 30 ppm v/v at most' },
 	works: { kind: 'share', flag: '--works', label: 'Share of the gas that works', field: 'works_fraction', start: '', hint: 'Less than 100 % with dead legs or a short way to the vent' },
 	temperature: { kind: 'temperature', flag: '--temperature', label: 'Gas in the vessel', field: 'temperature_c', start: '20 °C' }, beerTemperature: { kind: 'temperature', flag: '--beer-temperature', label: 'Beer that comes', field: 'beer_temperature_c', start: '2 °C' },
-	altitude: { kind: 'altitude', flag: '--altitude', label: 'Altitude of the place', field: 'altitude_m', start: '' }, fill: { kind: 'gauge', flag: '--fill-gauge', label: 'Pressure when the beer comes', field: 'fill_gauge_kpa', start: '' },
+	altitude: { kind: 'altitude', flag: '--altitude', label: 'Altitude of the place', field: 'altitude_m', start: '' }, at: { kind: 'gauge', flag: '--at-gauge', label: 'Pressure while gas flows', field: 'at_gauge_kpa', start: '', hint: 'Empty: as the air around' }, fill: { kind: 'gauge', flag: '--fill-gauge', label: 'Pressure when the beer comes', field: 'fill_gauge_kpa', start: '' },
 	flow: { kind: 'flow', flag: '--flow', label: 'Gas flow', field: 'flow_nl_min', start: '500 NL/min' }, price: { kind: 'price', flag: '--price', label: 'Price of the gas', field: 'price_per_kg', start: '' }, room: { kind: 'room', flag: '--room', label: 'Room, if the gas goes there', field: 'room_m3', start: '' },
 	reading: { kind: 'share', flag: '--reading', label: 'Oxygen read in the gas afterwards', field: 'reading_fraction', start: '', hint: 'At the vent, at the end of the purge' },
 	uVessel: { kind: 'share', label: '± vessel', start: '2 %' }, uGas: { kind: 'share', label: '± oxygen in the gas', start: '3 ppm v/v' }, uTemperature: { kind: 'kelvin', label: '± gas temperature', start: '3 °C' }, uVolumes: { kind: 'share', label: '± vessel volumes of gas', start: '5 %' }
@@ -49,7 +49,7 @@ export const OF_STEP: Record<string, Entry[]> = {
 
 /** Which fields count, by what is chosen. */
 function keys(p: Form): string[] {
-	const t = p.text, out = [...(t.size === 'volume' ? ['vessel'] : ['diameter', 'straight', 'cone']), 'beer', 'gasOxygen', 'start', 'temperature', 'beerTemperature', 'altitude', 'fill', 'flow', 'price', 'room', 'reading'];
+	const t = p.text, out = [...(t.size === 'volume' ? ['vessel'] : ['diameter', 'straight', 'cone']), 'beer', 'gasOxygen', 'start', 'temperature', 'beerTemperature', 'altitude', 'at', 'fill', 'flow', 'price', 'room', 'reading'];
 	if (t.aim === 'target') out.push('target');
 	if (t.aim === 'residual') out.push('residual');
 	if (t.method === 'sweep') out.push('works', ...(t.aim === 'given' ? ['volumes'] : []));
