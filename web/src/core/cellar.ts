@@ -2,7 +2,7 @@
 // and what a value there is judged by. Starting points are common practice.
 import type { Batch, BatchStatus, Brew, CellarLimit, Move, MoveKind, Point, Reading, StepKind, Tank, Units, Via } from '#api/records.ts';
 import { judge, type Judgement } from './judge.ts';
-import { fmt, oxygen, parse, type Parsed } from './units.ts';
+import { fmt, oxygen, parse, type Parsed, sig } from './units.ts';
 
 /** In flow order. */
 export const POINT: Record<Point, string> = {
@@ -74,7 +74,7 @@ export const readingText = (r: Pick<Reading, 'point' | 'do_ppb' | 'gas_o2_pct'>,
 /** From here on a reading after fermentation is challenged, ppb. */
 export const CHALLENGE_PPB = 1000;
 export interface Slip { text: string; mends: { label: string; ppb: number; event: boolean }[] }
-const n = (x: number): string => x.toLocaleString('en-US', { maximumSignificantDigits: 4 });
+const n = (x: number): string => sig(x, 4);
 /** A value of another unit's size, with both ways to read it. */
 export function slip(point: Point, ppb: number | undefined): Slip | undefined {
 	if (ppb === undefined || point === 'tank_gas') return undefined;

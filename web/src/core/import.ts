@@ -1,4 +1,5 @@
 // Changes of a mapping, and the words of an import. No network, no state.
+import { fmt } from './units.ts';
 import type { ImportMapping, ImportPreview, ImportUpload } from '#api/client.ts';
 
 export type Name = NonNullable<ImportMapping['names']>[number];
@@ -29,8 +30,7 @@ export function setName(m: ImportMapping, n: Name): ImportMapping {
 	return { ...m, names: n.id || n.create ? [...rest, n] : rest };
 }
 
-const nf = new Intl.NumberFormat('en-US');
-export const count = (n: number, one: string, many = one + 's'): string => `${nf.format(n)} ${n === 1 ? one : many}`;
+export const count = (n: number, one: string, many = one + 's'): string => `${fmt(n, 0)} ${n === 1 ? one : many}`;
 export function bytes(n: number): string {
 	return n < 1000 ? `${n} bytes` : n < 1e6 ? `${(n / 1e3).toFixed(0)} kB` : `${(n / 1e6).toFixed(1)} MB`;
 }

@@ -4,7 +4,7 @@
 import type { Against, Instrument, MeterCheck, Units } from '#api/records.ts';
 import type { Judgement } from './judge.ts';
 import type { PlotModel } from './plot.ts';
-import { day, fmt } from './units.ts';
+import { day, fmt, sig } from './units.ts';
 
 export type Kind = Instrument['kind'];
 export const KIND: Record<Kind, string> = { do_meter: 'DO meter', scale: 'Scale', thermometer: 'Thermometer', barometer: 'Barometer', tpo_meter: 'Direct TPO instrument' };
@@ -105,5 +105,5 @@ export function driftPlot(i: Instrument, a: Against, checks: MeterCheck[], who: 
 	};
 }
 /** Amount in the instrument's own unit, as people write it. */
-export const amount = (v: number | undefined, unit: string): string => (v === undefined ? '–' : `${Number(v.toPrecision(4))} ${unit}`.trim());
+export const amount = (v: number | undefined, unit: string): string => (v === undefined ? '–' : `${sig(v, 4)} ${unit}`.trim());
 export type { Units };

@@ -1,5 +1,6 @@
 // A run's judgement: from the server while it answers, else from the core on this
 // device, which gives the same of the same records. Words for what comes back.
+import { fmt } from './units.ts';
 import type { components } from '#gen/api.d.ts';
 import { limitOf, type Instrument, type Line, type LotDecision, type MeterCheck, type RuleSet, type Run, type RunEvent, type Sample } from '#api/records.ts';
 import { byMethod, isDirect, isPackage, volumesOf } from './direct.ts';
@@ -85,11 +86,12 @@ export function chance(p: number | null | undefined): string {
 	const x = p * 100;
 	return x < 0.1 ? 'under\u00a00.1\u00a0%' : x < 1 ? `${x.toFixed(1)}\u00a0%` : x > 99 ? 'over\u00a099\u00a0%' : `${x.toFixed(0)}\u00a0%`;
 }
+export const upper = (s: string): string => s.charAt(0).toUpperCase() + s.slice(1);
 /** Why there is no chance to give, with the rule in words. */
 export const wrongWords = (r: { wrong?: string; rule: string; probability_wrong: number | null }): string =>
-	r.probability_wrong === null ? (r.wrong ?? '').replace(`the rule ${r.rule}`, `the rule "${ruleName(r.rule)}"`) : `Chance of being wrong: ${chance(r.probability_wrong)} (${r.wrong})`;
+	r.probability_wrong === null ? upper((r.wrong ?? '').replace(`the rule ${r.rule}`, `the rule "${ruleName(r.rule)}"`)) : `Chance of being wrong: ${chance(r.probability_wrong)} (${r.wrong})`;
 export const span = (h: { from: string; to: string }): string => `${hm(h.from)} to ${hm(h.to)}`;
-export const count = (n: number | null | undefined): string => (n === null || n === undefined ? 'not countable: set the speed of the line' : n.toLocaleString('en-US'));
+export const count = (n: number | null | undefined): string => (n === null || n === undefined ? 'not countable: set the speed of the line' : fmt(n, 0));
 export const pallets = (n: number | null | undefined): string => (n ? ` on ${n} ${n === 1 ? 'pallet' : 'pallets'}` : '');
 /** A decision counts until a failed check opens the lot again; what waits on this device is newer than any. */
 export const counts = (d: LotDecision, run?: Run): boolean => !run?.hold?.reopened_at || !d.server_at || Date.parse(d.server_at) > Date.parse(run.hold.reopened_at);

@@ -3,7 +3,7 @@
 // test holds every one of them against the calculation core.
 import type { Units } from '#api/records.ts';
 import type { CalcError } from './client.ts';
-import { fmt } from './units.ts';
+import { fmt, sig } from './units.ts';
 
 interface Unit { name: string; also?: string[]; scale: number; offset?: number; digits?: number }
 export type Kind = 'temperature' | 'volume' | 'mass' | 'gauge' | 'oxygen' | 'share' | 'length' | 'co2' | 'extract' | 'flow' | 'wortflow' | 'room' | 'days' | 'minutes' | 'altitude' | 'kelvin' | 'price' | 'gasinbeer' | 'ingress' | 'plain';
@@ -107,13 +107,15 @@ const OTHER: Partial<Record<Kind, Record<string, string>>> = {
 const US = new Set(['/lb', '°F', 'gal', 'bbl', 'fl oz', 'oz', 'lb', 'psi', 'in', 'ft', 'ft³', 'scfh', 'gal/min', 'bbl/h']);
 const BOTH = new Set<Kind>(['temperature', 'volume', 'mass', 'gauge', 'length', 'flow', 'wortflow', 'room', 'altitude', 'kelvin', 'price']);
 
+/** As it is read, not typed again: thousands parted. */
+const parted = (x: string): string => sig(Number(x), 12);
 /** What the field understood, in the other usual unit: "= 18.9 L". A unit of the person's own system needs no echo. */
 export function understood(r: Read, kind: Kind, u?: Units, station_kpa = 101.325): string {
 	if (r.base === undefined) return '';
 	if (r.absolute) return `= ${inUnit(r.base, kind, 'bar', 3)} bar gauge at ${fmt(station_kpa * 10, 0)} hPa`;
 	const to = kind === 'share' && r.base >= 0.005 ? undefined : OTHER[kind]?.[r.unit];
 	const own = u && BOTH.has(kind) && US.has(r.unit) === (kind === 'temperature' || kind === 'kelvin' ? u.temperature === 'f' : u.volume === 'floz') && r.unit !== 'K';
-	const same = to && !own ? `= ${inUnit(r.base, kind, to, 3)} ${to}` : '';
+	const same = to && !own ? `= ${parted(inUnit(r.base, kind, to, 3))} ${to}` : '';
 	if (kind === 'gauge') return `${same}${same ? ', ' : '= '}${inUnit(r.base + station_kpa, kind, 'bar', 3)} bar absolute`;
 	return same;
 }

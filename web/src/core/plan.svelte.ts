@@ -1,6 +1,7 @@
 // A planner's inputs as text: kept in the address, so that a plan can be sent and
 // "back" works, and remembered on the device. Every change is computed at once by
 // the calculation core in the browser.
+import { sig } from './units.ts';
 import { browser } from '$app/env';
 import { goto } from '$app/navigation';
 import { run, type CalcAnswer, type CalcError } from './client.ts';
@@ -115,13 +116,6 @@ export function interval(a: CalcAnswer<unknown> | undefined, field: string): Spr
 }
 export interface Caution { code: string; text: string }
 
-/** Three significant digits with thousands parted, as plans are printed. */
-export function sig(x: number | undefined, n = 3): string {
-	if (x === undefined || !Number.isFinite(x)) return '–';
-	if (x === 0) return '0';
-	const d = Math.max(0, Math.min(6, n - 1 - Math.floor(Math.log10(Math.abs(x)))));
-	const r = Number(x.toPrecision(n));
-	return r.toLocaleString('en-US', { maximumFractionDigits: d }).replace('-', '\u2212');
-}
+export { sig };
 export const cap = (s: string): string => s.charAt(0).toUpperCase() + s.slice(1);
 export const span = (a: number, b: number, n = 3): string => (sig(a, n) === sig(b, n) ? sig(a, n) : a < 0 ? `${sig(a, n)} to ${sig(b, n)}` : `${sig(a, n)}–${sig(b, n)}`);

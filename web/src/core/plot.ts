@@ -1,5 +1,6 @@
 // A chart as data: what parts/Plot draws, reads out and gives as a table.
 import type { Word } from './judge.ts';
+import { fmt } from './units.ts';
 
 export interface PlotPoint { x: number; y: number; low?: number; high?: number; word?: Word; /** Shape of a group that is no judgement: 0 circle, 1 square, 2 triangle, 3 diamond. */ shape?: number; text: string }
 export interface PlotCurve { at: [number, number][]; name: string; kind: 'fit' | 'second' | 'same' | 'soft' }
@@ -7,7 +8,7 @@ export interface PlotLevel { y: number; name: string; kind: 'limit' | 'aim' | 'm
 export interface PlotBand { from: number; to: number; kind: 'aim' | 'own' }
 export interface PlotMark { x: number; name: string }
 export interface PlotModel {
-	name: string; x: { name: string; ticks?: [number, string][]; time?: boolean; from?: number; to?: number }; y: { name: string; from?: number; to?: number };
+	name: string; x: { name: string; ticks?: [number, string][]; time?: boolean; /** Counts things: no tick between two of them. */ whole?: boolean; from?: number; to?: number }; y: { name: string; from?: number; to?: number };
 	points: PlotPoint[]; curves?: PlotCurve[]; levels?: PlotLevel[]; bands?: PlotBand[]; marks?: PlotMark[]; key?: string; /** Where lines are named; at their right end when not said. */ names?: 'corner';
 }
 
@@ -24,7 +25,7 @@ export function ticks(lo: number, hi: number, n: number): number[] {
 export function tickText(t: number[]): (v: number) => string {
 	const step = t.length > 1 ? Math.abs(t[1] - t[0]) : 1;
 	const d = Math.max(0, Math.min(6, -Math.floor(Math.log10(step) + 1e-9) + (String(step / 10 ** Math.floor(Math.log10(step) + 1e-9)).startsWith('2.5') ? 1 : 0)));
-	return (v) => v.toFixed(Object.is(v, -0) ? 0 : d).replace('-', '\u2212');
+	return (v) => fmt(Object.is(v, -0) ? 0 : v, Object.is(v, -0) ? 0 : d);
 }
 /** A curve as points, n steps over a range. */
 export const curve = (f: (x: number) => number, from: number, to: number, n = 60): [number, number][] => Array.from({ length: n + 1 }, (_, i) => from + ((to - from) * i) / n).map((x) => [x, f(x)] as [number, number]).filter(([, y]) => Number.isFinite(y));

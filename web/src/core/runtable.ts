@@ -26,6 +26,8 @@ export function byHead(samples: Sample[], heads = 0): HeadRow[] {
 }
 
 export interface Summary { n: number; mean?: number; max?: number; maxU?: number; over: number; watch: number; set?: number; setMean?: number; setN: number }
+/** A run by its number and what is known of it; what this device has not fetched yet is left out. */
+export const runTitle = (run: Run | undefined, names: (string | undefined)[], between = ', '): string => [run?.number ? `Run ${run.number}` : 'Run', names.filter(Boolean).join(', ')].filter(Boolean).join(between);
 export function summary(samples: Sample[], run: Run): Summary {
 	const ok = samples.filter(counts);
 	const set = ok.length ? Math.max(...ok.map((s) => s.set_no ?? 0)) : undefined;

@@ -66,7 +66,7 @@ export const STUDIES: StudyDef[] = [
 		options: [{ key: 'routine_flow_ml_min', label: 'The flow you read at', kind: 'plain', unit: 'mL/min', hint: '', usual: '150' }]
 	},
 	{
-		kind: 'repeatability', calc: 'study-repeatability', title: 'Operators', asks: 'How far do two readings of one package lie apart, by one person and by two?', packages: '90: 10 sets, 3 people, 3 each', minutes: '240', of: 'way', least: 8, example: 'operators',
+		kind: 'repeatability', calc: 'study-repeatability', title: 'Operators', asks: 'How far do two readings of one package lie apart, by one person and by two?', packages: '90 packages: 10 sets, 3 people, 3 each', minutes: '240', of: 'way', least: 8, example: 'operators',
 		why: 'A difference smaller than this means nothing. A large part between people says: look at how each shakes, flushes and waits.',
 		steps: ['Pull sets of neighbours of one head: a set stands for one package, because a reading uses a package up. Choose sets of low and high oxygen.', 'Every person reads every set equally often, twice or more, in shuffled order and without seeing the other readings.', 'Type set, person and reading, in one unit throughout.'],
 		caution: 'Shaken packages are under pressure: shield while piercing.',

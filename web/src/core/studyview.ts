@@ -2,7 +2,7 @@
 // they get their words, digits and place on a chart.
 import type { StudyKind, Units } from '#api/records.ts';
 import { curve, type PlotModel, type PlotPoint } from './plot.ts';
-import { decimalsFor, fmt } from './units.ts';
+import { decimalsFor, fmt, sig } from './units.ts';
 
 export interface Fig { name: string; value: string; unit: string; low?: string; high?: string; note?: string }
 export interface View { figures: Fig[]; plot?: PlotModel; table?: { heads: string[]; rows: (string | number)[][] }; more?: { name: string; heads: string[]; rows: (string | number)[][] } }
@@ -17,7 +17,7 @@ function fig(name: string, v: number | undefined, unit: string, low?: number, hi
 }
 /** Oxygen in the person's unit. */
 const oxy = (u: Units) => ({ f: u.oxygen === 'ppm' ? 0.001 : 1, unit: u.oxygen });
-const three = (v?: number) => (v === undefined ? '' : String(Number(v.toPrecision(3))));
+const three = (v?: number) => (v === undefined ? '' : sig(v));
 const names = (rows: Typed, key: string): string[] => [...new Set(rows.map((r) => String(r[key] ?? '')))];
 
 interface Lot { lot: string; n: number; mean: number; sd: number; change: number }
@@ -34,7 +34,7 @@ function weights(r: R, rows: Typed, what: 'tare' | 'capacity'): View {
 	return {
 		figures,
 		plot: {
-			name: what === 'tare' ? 'Empty weights in the order weighed' : 'Capacities in the order measured', x: { name: 'package' }, y: { name: unit }, points,
+			name: what === 'tare' ? 'Empty weights in the order weighed' : 'Capacities in the order measured', x: { name: 'package', whole: true }, y: { name: unit }, points,
 			bands: [{ from: mean - 1.96 * sd, to: mean + 1.96 * sd, kind: 'own' }], levels: [{ y: mean, name: `mean ${fmt(mean, d)} ${unit}`, kind: 'mean' }, { y: mean + 1.96 * sd, name: `+1.96 SD`, kind: 'soft' }, { y: mean - 1.96 * sd, name: `−1.96 SD`, kind: 'soft' }],
 			key: lots.length > 1 ? lots.map((l, i) => `${'●■▲◆'[i % 4]} ${l || 'no lot'}`).join(' · ') + (r.lot_drift ? ' · the last lot is in force alone' : '') : 'Pale band: 95 % of packages'
 		},

@@ -1,5 +1,6 @@
 // From what was typed at the line to the input of the calculation "tpo", and the
 // shape of its answer. The physics is in the core, not here.
+import { sig } from './units.ts';
 import { limitOf, type Format, type InForce, type Instrument, type PackageKind, type SampleInputs, type SampleKind } from '#api/records.ts';
 
 export interface Step { equation: string; symbol: string; formula: string; numbers: string; value: number; unit: string; source: string }
@@ -74,7 +75,7 @@ const median = (x: number[]): number | undefined => {
 	const s = [...x].sort((a, b) => a - b);
 	return s.length ? s[Math.floor(s.length / 2)] : undefined;
 };
-const n = (x: number): string => x.toLocaleString('en-US', { maximumSignificantDigits: 4 });
+const n = (x: number): string => sig(x, 4);
 
 /** Unit slips and mix-ups that one tap can mend. Bands: common practice. It asks; it never blocks. */
 export function odd(i: SampleInputs, kind: SampleKind, f: InForce, format: Format | undefined, neighbours: number[], meter?: Instrument): Odd[] {

@@ -65,6 +65,16 @@ export function fmt(x: number, digits: number): string {
 	if (!f) NUMBER.set(digits, (f = new Intl.NumberFormat('en-US', { minimumFractionDigits: digits, maximumFractionDigits: digits })));
 	return f.format(x).replace('-', '\u2212');
 }
+/** So many significant digits, thousands parted, a minus that is one: for figures whose size is not known before. */
+export function sig(x: number | undefined, n = 3): string {
+	if (x === undefined || !Number.isFinite(x)) return '–';
+	if (x === 0) return '0';
+	const r = Number(x.toPrecision(n));
+	const d = Math.max(0, Math.min(9, n - 1 - Math.floor(Math.log10(Math.abs(x)))));
+	let k = 0;
+	while (k < d && Number(r.toFixed(k)) !== r) k++;
+	return fmt(r, k);
+}
 /** Decimals that two significant digits of the uncertainty justify (JCGM 100, 7.2.6). */
 export function decimalsFor(u: number | undefined, fallback = 0): number {
 	if (u === undefined || !(u > 0)) return fallback;

@@ -1,5 +1,6 @@
 // The run's chart: TPO over time, limits and events written on it. Loaded only
 // when a chart is opened.
+import { sig } from '#core/units.ts';
 import { CustomChart, ScatterChart } from 'echarts/charts';
 import { AriaComponent, DataZoomComponent, GridComponent, MarkLineComponent, TooltipComponent } from 'echarts/components';
 import * as core from 'echarts/core';
@@ -79,7 +80,7 @@ export function option(o: Options): EChartsCoreOption {
 		animation: !o.still && o.points.length < 500, textStyle: { fontFamily: k.font, color: k.ink }, backgroundColor: 'transparent',
 		grid: { left: 48, right, top: 28 + 14 * (1 + Math.max(0, ...high.map((h) => h ?? 0))), bottom: 40 },
 		xAxis: { type: 'time', axisLabel: { color: k.ink2, fontSize: 13, hideOverlap: true }, axisLine: { lineStyle: { color: k.ink2 } }, splitLine: { show: false }, min: t0 - pad, max: t1 + pad },
-		yAxis: { type: o.log ? 'log' : 'value', min: o.log ? undefined : 0, max: o.log ? undefined : max, name: `${o.unit}${o.log ? ', log axis' : ''}`, nameTextStyle: { color: k.ink2, fontSize: 13 }, axisLabel: { color: k.ink2, fontSize: 13, formatter: (v: number) => String(Number(v.toPrecision(3))) }, splitLine: { lineStyle: { color: k.line } } },
+		yAxis: { type: o.log ? 'log' : 'value', min: o.log ? undefined : 0, max: o.log ? undefined : max, name: `${o.unit}${o.log ? ', log axis' : ''}`, nameTextStyle: { color: k.ink2, fontSize: 13 }, axisLabel: { color: k.ink2, fontSize: 13, formatter: (v: number) => sig(v) }, splitLine: { lineStyle: { color: k.line } } },
 		tooltip: { trigger: 'item', confine: true, backgroundColor: k.surface, borderColor: k.ink2, textStyle: { color: k.ink, fontSize: 14 }, formatter: (x: { data: { i: number } }) => o.points[x.data.i]?.text().replaceAll('\n', '<br>') ?? '' },
 		dataZoom: [{ type: 'inside', zoomOnMouseWheel: 'ctrl' }],
 		series: [

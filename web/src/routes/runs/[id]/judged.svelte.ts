@@ -16,6 +16,9 @@ export function partsOf(id: string): RunParts | undefined {
 	};
 }
 
+/** Moves with every record that is new or corrected. */
+export const revisions = (list: { rev: number }[]): number => list.reduce((a, r) => a + r.rev, list.length);
+
 export class Judged {
 	report = $state.raw<Report | undefined>();
 	/** Who judged, and when. */
@@ -25,13 +28,12 @@ export class Judged {
 	busy = $state(true);
 	private turn = 0;
 
-	async load(id: string): Promise<void> {
+	/** With something waiting here, the server's judgement would lack it. */
+	async load(id: string, waits: boolean): Promise<void> {
 		const mine = ++this.turn;
 		this.busy = true;
 		const parts = partsOf(id);
 		let report: Report | undefined, by: 'server' | 'device' = 'server', trouble = '';
-		// What waits on this device is not in the server's judgement: then it is made here.
-		const waits = store.items.some((i) => i.state === 'waiting');
 		try {
 			if (waits || net.state === 'offline') throw new Unreachable('not asked');
 			report = await judged.run(id);
