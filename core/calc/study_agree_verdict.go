@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strconv"
 
+	"ullage/core/quantity"
 	"ullage/core/stats"
 )
 
@@ -133,7 +134,7 @@ func (a *agreement) shapes(ends []end, headspace *end, byLevel bool) {
 		if steep {
 			worst := slices.MaxFunc(ends, func(x, y end) int { return cmp.Compare(math.Abs(x.value), math.Abs(y.value)) })
 			o.Because = append(o.Because, Because{ByRatio, worst.value,
-				fmt.Sprintf("it grows with the level: %+.1f %% of the reading, %s ppb at %.0f ppb", 100*(a.deming.Slope-1), signed(worst.value), worst.at),
+				fmt.Sprintf("it grows with the level: %s %% of the reading, %s ppb at %.0f ppb", signed(100*(a.deming.Slope-1)), signed(worst.value), worst.at),
 				"the partition ratio's inputs: temperature of the package (its unit too), capacity of the format, slope of the meter in air"})
 		}
 		if !steep || a.deming.InterceptInterval.Low > 0 || a.deming.InterceptInterval.High < 0 {
@@ -230,5 +231,5 @@ func signed(v float64) string {
 	if math.Abs(v) < 0.05 {
 		return "0.0"
 	}
-	return fmt.Sprintf("%+.1f", v)
+	return quantity.Minus(fmt.Sprintf("%+.1f", v))
 }

@@ -143,7 +143,7 @@ func studyLine(in *studyLineInput) (Answer, error) {
 	var w []Warning
 	switch {
 	case out.Shown:
-		out.Sentence = fmt.Sprintf("The line lets in %.2f µg of oxygen a minute: %.1f ppb at %g mL/min. Without it the beer would read %.1f ppb (95 %%: %.1f to %.1f).", out.Ingress, out.Adds, flow, v, at.Low, at.High)
+		out.Sentence = quantity.Minus(fmt.Sprintf("The line lets in %.2f µg of oxygen a minute: %.1f ppb at %g mL/min. Without it the beer would read %.1f ppb (95 %%: %.1f to %.1f).", out.Ingress, out.Adds, flow, v, at.Low, at.High))
 		if out.Adds > 2 {
 			w = warn(w, "line_leaks", "flow_ml_min", format(flow, 0), "the line adds more than 2 ppb at your flow", "shorten it, change it for one that lets less through, look for a loose fitting")
 		}

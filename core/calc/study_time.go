@@ -181,7 +181,7 @@ func studyDelay(in *studyDelayInput) (Answer, error) {
 	}
 	switch {
 	case out.Shown:
-		out.Sentence = fmt.Sprintf("Uptake %.3f per hour (95 %%: %.3f to %.3f): %.1f %% is gone after ten minutes. Read within %.0f min, so that no more than %g %% is lost.", out.Rate, out.RateLow, out.RateHigh, out.Lost10, *out.Allowed, loss)
+		out.Sentence = quantity.Minus(fmt.Sprintf("Uptake %.3f per hour (95 %%: %.3f to %.3f): %.1f %% is gone after ten minutes. Read within %.0f min, so that no more than %g %% is lost.", out.Rate, out.RateLow, out.RateHigh, out.Lost10, *out.Allowed, loss))
 	case out.RateHigh > 0:
 		out.Sentence = fmt.Sprintf("No uptake is shown (95 %%: up to %.3f per hour). It may still be there: with that much, %g %% is lost after %.0f min.", out.RateHigh, loss, *out.Allowed)
 		w = warn(w, "uptake_not_shown", "rows", "", "the readings do not show an uptake", "wait longer, or read more packages; never correct by such a rate")

@@ -2,6 +2,8 @@ package calc
 
 import (
 	"math"
+
+	"ullage/core/quantity"
 )
 
 // plausible appends what is unlikely, to ask about (bands of common practice).
@@ -103,5 +105,5 @@ func (in *TPOInput) delay(w []Warning) []Warning {
 }
 
 func warn(w []Warning, code, field, value, message, mend string) []Warning {
-	return append(w, Warning{Code: code, Field: field, Value: value, Message: message, Mend: mend})
+	return append(w, Warning{Code: code, Field: field, Value: value, Message: quantity.Minus(message), Mend: quantity.Minus(mend)})
 }

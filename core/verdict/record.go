@@ -90,7 +90,7 @@ func (r *run) unitSlips() (Cause, bool) {
 	}
 	c.PPB, c.Low95, c.High95 = c.PPB/n, low, high
 	c.Where = stamp(c.From)
-	c.Evidence = fmt.Sprintf("%s about 1000 times off the others (%s %s ppb; meant may be %s): ppm typed as ppb, or the reverse; set aside, not corrected",
+	c.Evidence = fmt.Sprintf("%s about 1,000 times off the others (%s %s ppb; meant may be %s): ppm typed as ppb, or the reverse; set aside, not corrected",
 		plural(len(r.slips), "reading is", "readings are"), channelName(first.channel), number(first.typed), number(first.likely))
 	c.NextTest = nextTest(&found{term: term{kind: KindUnitSlip}})
 	return c, true

@@ -4,6 +4,8 @@ import (
 	"math"
 	"strconv"
 	"time"
+
+	"ullage/core/quantity"
 )
 
 func parse(s string) (float64, error) { return strconv.ParseFloat(s, 64) }
@@ -18,7 +20,7 @@ func number(v float64) string {
 	case a < 10:
 		return strconv.FormatFloat(v, 'f', 1, 64)
 	}
-	return strconv.FormatFloat(v, 'f', 0, 64)
+	return quantity.Parted(strconv.FormatFloat(v, 'f', 0, 64))
 }
 
 func stamp(t time.Time) string { return t.Format(time.RFC3339) }

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"time"
 
+	"ullage/core/quantity"
 	"ullage/core/stats"
 	"ullage/core/uncertainty"
 )
@@ -200,12 +201,12 @@ func (t *BrewTrend) say() {
 	case t.Slope == nil:
 		t.Sentence += "; too few for a trend"
 	case t.Fouling:
-		t.Sentence += fmt.Sprintf("; it falls by %.1f points a brew since cleaning (%.1f to %.1f): the stone fouls", -*t.Slope, -*t.SlopeHigh, -*t.SlopeLow)
+		t.Sentence += quantity.Minus(fmt.Sprintf("; it falls by %.1f points a brew since cleaning (%.1f to %.1f): the stone fouls", -*t.Slope, -*t.SlopeHigh, -*t.SlopeLow))
 		if t.BrewsToLow != nil {
 			t.Sentence += fmt.Sprintf(", 30 %% in about %.0f brews", *t.BrewsToLow)
 		}
 	default:
-		t.Sentence += fmt.Sprintf("; no trend is resolved (%+.1f points a brew, %+.1f to %+.1f)", *t.Slope, *t.SlopeLow, *t.SlopeHigh)
+		t.Sentence += quantity.Minus(fmt.Sprintf("; no trend is resolved (%+.1f points a brew, %+.1f to %+.1f)", *t.Slope, *t.SlopeLow, *t.SlopeHigh))
 	}
 	if t.Jump != "" {
 		t.Sentence += "; at " + t.Jump + " it stepped up: mark the cleaning, and the trend begins there"

@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"ullage/core/quantity"
 	"ullage/core/verdict"
 )
 
@@ -165,18 +166,18 @@ func (r *MeterCheck) sayFound() string {
 	}
 	switch {
 	case r.Against == AgainstAir && r.SlopePct != nil:
-		return text + fmt.Sprintf(": reads %+.1f %% in air", *r.SlopePct)
+		return text + quantity.Minus(fmt.Sprintf(": reads %+.1f %% in air", *r.SlopePct))
 	case r.OffsetPpb != nil:
-		return text + fmt.Sprintf(": reads %+.1f ppb at zero", *r.OffsetPpb)
+		return text + quantity.Minus(fmt.Sprintf(": reads %+.1f ppb at zero", *r.OffsetPpb))
 	case len(r.More) > 0 && r.Read != nil && r.Expected != nil:
 		f := foundLine(r, nil)
 		text += fmt.Sprintf(": off by %+.3g %s", *f.Offset, unitWords[r.Unit])
 		if f.SlopePct != nil {
 			text += fmt.Sprintf(" and %+.3g %% of the reading", *f.SlopePct)
 		}
-		return text
+		return quantity.Minus(text)
 	case r.Read != nil && r.Expected != nil:
-		return text + fmt.Sprintf(": reads %+.3g %s", *r.Read-*r.Expected, unitWords[r.Unit])
+		return text + quantity.Minus(fmt.Sprintf(": reads %+.3g %s", *r.Read-*r.Expected, unitWords[r.Unit]))
 	}
 	return text
 }

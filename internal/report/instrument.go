@@ -10,6 +10,7 @@ import (
 	"strings"
 	"time"
 
+	"ullage/core/quantity"
 	"ullage/internal/lab"
 )
 
@@ -234,7 +235,7 @@ func (c *canvas) driftChart(d *InstrumentYear, s *lab.CheckSeries) {
 		if tidy(g.Low95) == 0 && tidy(g.High95) == 0 {
 			text = fmt.Sprintf("no drift since %s (n %d)", g.From.In(d.Zone).Format("2006-01-02"), g.N)
 		}
-		c.right(f.x+f.w, f.y+f.h+7.4, text)
+		c.right(f.x+f.w, f.y+f.h+7.4, quantity.Minus(text))
 	}
 	c.y += h + 4
 }

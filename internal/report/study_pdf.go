@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"ullage/core/calc"
+	"ullage/core/quantity"
 )
 
 func (d *StudyData) pdf(size string, now time.Time) ([]byte, error) {
@@ -100,9 +101,9 @@ func (c *canvas) differencePlot(a *calc.AgreeResult, x, y, w, h float64) {
 	c.across(f, -a.Margin, "", 90, 0.4, 0.8)
 	c.dots(f, disc, 0.8, xs, ys)
 	c.dots(f, ring, 0.9, outX, outY)
-	c.across(f, a.LoaHigh, fmt.Sprintf("limit %+.1f", a.LoaHigh), 0, 2.4, 1)
-	c.across(f, a.Bias, fmt.Sprintf("bias %+.1f", a.Bias), 0)
-	c.across(f, a.LoaLow, fmt.Sprintf("limit %+.1f", a.LoaLow), 0, 2.4, 1)
+	c.across(f, a.LoaHigh, quantity.Minus(fmt.Sprintf("limit %+.1f", a.LoaHigh)), 0, 2.4, 1)
+	c.across(f, a.Bias, quantity.Minus(fmt.Sprintf("bias %+.1f", a.Bias)), 0)
+	c.across(f, a.LoaLow, quantity.Minus(fmt.Sprintf("limit %+.1f", a.LoaLow)), 0, 2.4, 1)
 }
 
 func (c *canvas) identityPlot(a *calc.AgreeResult, x, y, w, h float64) {
