@@ -159,7 +159,15 @@ test('a phone whose session ended keeps what is entered, and sends it after sign
 	await byPassword(page, 'quality.tech', TECH);
 	await synced(page);
 	expect((await samples()).filter((x) => x.inputs.gross_g === 372.4).length).toBe(1);
-	await signOut(0);
+	// Without a network too; the server is told when it is back.
+	await page.goto(s.url + '/me');
+	const out = page.getByRole('button', { name: 'Sign out', exact: true });
+	await expect(out).toBeVisible();
+	await c.setOffline(true);
+	await out.click();
+	await expect.poll(() => stored(page)).toEqual({ records: 0, outbox: 0 });
+	await c.setOffline(false);
+	await expect.poll(async () => (await (await page.request.get(`${s.url}/api/v1/session`)).json()).signed_in, { timeout: 40000 }).toBe(false);
 	await page.goto(s.url + '/runs');
 	await expect(page.getByRole('heading', { name: 'Sign in' })).toBeVisible();
 	await c.close();

@@ -64,6 +64,7 @@ class Net {
 		// What is typed stays in the outbox until somebody has signed in.
 		if (session.locked) {
 			if (await alive()) this.state = 'online';
+			await session.told().catch(() => {});
 			return;
 		}
 		if (this.busy) {

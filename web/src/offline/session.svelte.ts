@@ -2,9 +2,10 @@
 // secret (those are in cookies no script reads), so that a phone that was signed
 // in opens and enters without a network.
 import { access, type SessionView } from '#api/access.ts';
+import { Unreachable } from '#api/client.ts';
 import type { What } from '#core/may.ts';
 
-const KEY = 'ullage.session';
+const KEY = 'ullage.session', LEFT = 'ullage.left';
 const kept = (): SessionView | undefined => {
 	try {
 		return JSON.parse(localStorage.getItem(KEY) ?? 'null') ?? undefined;
@@ -34,6 +35,7 @@ class Session {
 	}
 	async load(): Promise<void> {
 		try {
+			await this.told();
 			this.take(await access.session());
 		} catch {
 			// Without a network what was kept stands; the next exchange will tell.
@@ -45,7 +47,24 @@ class Session {
 		if (this.view) localStorage.setItem(KEY, JSON.stringify(this.view));
 		else localStorage.removeItem(KEY);
 	}
+	/** Signs out here at once; a server out of reach is told as soon as it is back, before anything else. */
+	async leave(): Promise<void> {
+		try {
+			await access.signOut();
+		} catch (e) {
+			if (!(e instanceof Unreachable)) throw e;
+			localStorage.setItem(LEFT, 'yes');
+		}
+		this.lost();
+	}
+	/** Tells the server of a sign-out that it has not heard of. */
+	async told(): Promise<void> {
+		if (!localStorage.getItem(LEFT)) return;
+		await access.signOut();
+		localStorage.removeItem(LEFT);
+	}
 	signedIn(v: SessionView): void {
+		localStorage.removeItem(LEFT); // signing in ended what was there
 		this.take(v);
 		this.onSignedIn();
 	}
