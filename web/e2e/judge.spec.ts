@@ -23,8 +23,10 @@ const TRUTH: Record<string, [string[], string?]> = {
 test.beforeAll(async () => {
 	test.setTimeout(300000);
 	s = await demo();
-	const all = (await s.get<{ records: { id: string; number: number }[] }>('/runs?limit=1000')).records.sort((a, b) => a.number - b.number);
+	const all = (await s.get<{ records: { id: string; number: number; tpo_meter_id?: string }[] }>('/runs?limit=1000')).records.sort((a, b) => a.number - b.number);
 	all.slice(-13, -1).forEach((r, i) => (runs[ORDER[i]] = r.id));
+	// One of the week in which TPO was read directly too.
+	runs.both = all.find((r) => r.tpo_meter_id)!.id;
 	person = (await s.get<{ records: { id: string }[] }>('/people')).records[0].id;
 	mkdirSync('e2e/out/judge', { recursive: true });
 });
@@ -56,20 +58,21 @@ test('the device judges without a network as the server does', async ({ browser 
 	await page.goto(s.url);
 	await synced(page);
 	await installed(page);
-	for (const r of ['R4', 'R8', 'R11', 'R12']) {
+	for (const r of ['R4', 'R8', 'R11', 'R12', 'both']) {
 		await page.goto(`${s.url}/runs/${runs[r]}`);
 		await synced(page);
 		await expect(page.locator('h1')).toContainText('Run');
 	}
 	w.cut(true);
 	await page.context().setOffline(true);
-	for (const r of ['R4', 'R8', 'R11', 'R12']) {
+	for (const r of ['R4', 'R8', 'R11', 'R12', 'both']) {
 		const j = await judgement(r);
 		await page.goto(`${s.url}/runs/${runs[r]}/judgement`);
 		await expect(page.getByText('judged on this device')).toBeVisible({ timeout: 20000 });
 		// The hash is of every reading, event, limit, rule and check; then the words follow.
 		await expect(page.getByText(j.input_hash)).toBeVisible();
 		for (const c of j.causes) await expect(page.getByText(c.next_test)).toBeVisible();
+		if (r === 'both') await expect(page.getByTestId('ways')).toContainText('5 packages have both figures, and the direct one counts');
 	}
 	clean(w);
 	await page.context().close();
