@@ -153,6 +153,25 @@ test('the map names the step of the four stories; from wort to the run and back'
 		expect(file.status(), format).toBe(200);
 		expect((await file.body()).subarray(0, starts.length).toString(), format).toBe(starts);
 	}
+	// The same comparisons without a network, from the records on the device.
+	const rows = page.getByTestId('transfers').locator('tbody tr'), told = page.getByTestId('changes').locator('tbody tr');
+	const changed = await told.allInnerTexts();
+	await page.goto(`${d.url}/cellar/transfers?step=centrifuge`);
+	await expect(rows.first()).toBeVisible();
+	const online = await rows.allInnerTexts();
+	await installed(page);
+	w.cut(true);
+	await c.setOffline(true);
+	await page.goto(`${d.url}/cellar/transfers?step=centrifuge`);
+	await expect(page.getByTestId('by-device')).toBeVisible();
+	await expect.poll(() => rows.allInnerTexts()).toEqual(online);
+	await page.goto(`${d.url}/cellar/batches/${batch(138)}`);
+	await expect(page.getByTestId('changes-by-device')).toBeVisible();
+	await expect.poll(() => told.allInnerTexts()).toEqual(changed);
+	await c.setOffline(false);
+	await page.goto(`${d.url}/cellar/batches/${batch(138)}`);
+	await synced(page);
+	w.cut(false);
 	await page.getByRole('link', { name: /^Run 138/ }).last().click();
 	await expect(page.getByRole('heading', { name: /^Run 138/ })).toBeVisible();
 	await page.getByRole('link', { name: /^batch VR-26-138/ }).click();
