@@ -13,7 +13,7 @@ type BatchMapInput struct {
 	Brews    Rows[MapBrewRow]    `json:"brews" help:"knock-outs: list of id, batch, at, volume_hl, do_ppb"`
 	Moves    Rows[MapMoveRow]    `json:"moves" help:"list of id, kind, from, to, started_at, ended_at, volume_hl, flow_hl_h, via, addition"`
 	Readings Rows[MapReadingRow] `json:"readings" help:"list of id, batch, move, brew, run, point, at, do_ppb, u_ppb, meter, temperature_c, pressure_bar, flow_hl_h, volume_hl, gas_o2_fraction, confirmed"`
-	Runs     Rows[MapRunRow]     `json:"runs" help:"list of id, batch, started_at, volume_hl, inlet_ppb, unshaken_ppb, tpo_ppb and their _u_ppb, tank_ppb, tank_until"`
+	Runs     Rows[MapRunRow]     `json:"runs" help:"list of id, batch, started_at, volume_hl, volume_from, ended_at, inlet_ppb, unshaken_ppb, tpo_ppb and their _u_ppb, tank_ppb, tank_until"`
 	Budgets  only[[]way.Budget]  `json:"budgets" help:"pickup that a step may have: list of step, ppb; starting points when not said"`
 	Limits   only[[]way.Limit]   `json:"limits" help:"list of point, green_ppb, red_ppb; starting points when not said"`
 	Explain  bool                `json:"explain" help:"give the derivation"`
@@ -81,7 +81,9 @@ type MapRunRow struct {
 	ID        label                `json:"id" need:"yes" help:"its id"`
 	Batch     label                `json:"batch" need:"yes" help:"batch that was packaged"`
 	Started   moment               `json:"started_at" help:"when it began"`
-	Volume    *quantity.Volume     `json:"volume_ml" help:"volume packaged"`
+	Volume    *quantity.Volume     `json:"volume_ml" help:"volume drawn from the batch"`
+	From      string               `json:"volume_from" help:"packages or time where it was not measured but taken from them"`
+	Ended     moment               `json:"ended_at" help:"when it ended"`
 	Inlet     *quantity.DO         `json:"inlet_ppb" help:"mean DO at the filler inlet, single readings of it counted in"`
 	InletU    *quantity.DO         `json:"inlet_u_ppb" help:"its standard uncertainty"`
 	Unshaken  *quantity.UnshakenDO `json:"unshaken_ppb" help:"mean unshaken DO"`
@@ -125,7 +127,7 @@ func BatchMap(in *BatchMapInput) (Answer, error) {
 		c.Readings = append(c.Readings, r.reading())
 	}
 	for _, r := range in.Runs {
-		c.Runs = append(c.Runs, way.Run{ID: string(r.ID), Batch: string(r.Batch), Started: r.Started.Time, VolumeHL: hl(r.Volume), Inlet: bare(r.Inlet), InletU: valueOr(r.InletU, 0),
+		c.Runs = append(c.Runs, way.Run{ID: string(r.ID), Batch: string(r.Batch), Started: r.Started.Time, VolumeHL: hl(r.Volume), VolumeFrom: r.From, Ended: r.Ended.Time, Inlet: bare(r.Inlet), InletU: valueOr(r.InletU, 0),
 			Unshaken: bare(r.Unshaken), UnshakenU: valueOr(r.UnshakenU, 0), TPO: bare(r.TPO), TPOU: valueOr(r.TPOU, 0), Tank: bare(r.Tank), TankUntil: r.Until.Time})
 	}
 	return mapped(c, in.Explain)

@@ -41,10 +41,14 @@ func (n *network) tankGas() []TankGas {
 		}
 		p := quantity.Pressure(oxygen.Atmosphere + gauge*100)
 		do := n.lastDO(r.Batch)
-		eq, contact, grams := GasSpace(do, b.VolumeHL, b.GasHL, *r.GasO2, p, t)
+		beer, gas := b.VolumeHL, b.GasHL
+		if left, held, ok := n.LeftAt(r.Batch, r.At); ok && gas > 0 {
+			beer, gas = left, gas+held-left // the gas follows the beer out
+		}
+		eq, contact, grams := GasSpace(do, beer, gas, *r.GasO2, p, t)
 		g := TankGas{Reading: r.ID, Batch: r.Batch, Fraction: *r.GasO2, Contact: contact}
-		if b.VolumeHL > 0 && b.GasHL > 0 {
-			g.Equilibrium, g.Grams = &eq, &grams
+		if beer > 0 && gas > 0 {
+			g.Equilibrium, g.Grams, g.BeerHL, g.GasHL = &eq, &grams, beer, gas
 		}
 		out = append(out, g)
 	}

@@ -20,8 +20,8 @@ func Build(in way.Input) (Map, error) {
 	m.Nodes = n.nodes(values)
 	m.Steps, m.Blends = n.steps()
 	m.Moves = n.totals()
-	m.Package, m.Closure = n.packages(values)
 	m.TankGas = n.tankGas()
+	m.Package, m.Closure = n.packages(values, m.TankGas)
 	m.Diagnosis = n.diagnose(&m)
 	m.Assumptions, m.Warnings = append([]string{}, w.Assumed...), append([]way.Warning{}, w.Warnings...)
 	return m, nil

@@ -9,7 +9,7 @@ import (
 
 // packages splits the TPO of each run, and holds the sum of the parts of the
 // reconciled way against the TPO read (eq. 47).
-func (n *network) packages(values []float64) ([]Package, *Closure) {
+func (n *network) packages(values []float64, gas []TankGas) ([]Package, *Closure) {
 	out := []Package{}
 	var all Closure
 	volume := 0.0
@@ -19,6 +19,7 @@ func (n *network) packages(values []float64) ([]Package, *Closure) {
 			continue
 		}
 		p, c := n.split(r, values)
+		p.Steady = n.steady(r, &p, gas)
 		if p.Closure = c; c != nil {
 			v := r.VolumeHL
 			if v <= 0 {

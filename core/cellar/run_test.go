@@ -2,6 +2,8 @@ package cellar_test
 
 import (
 	"math"
+	"slices"
+	"strings"
 	"testing"
 
 	"ullage/core/way"
@@ -88,5 +90,76 @@ func TestTwoRunsFromATank(t *testing.T) {
 	m := build(t, in)
 	if p := m.Package[1]; *p.Tank != 72 || *p.Line != 8 || *m.Package[0].Line != 6 {
 		t.Errorf("%+v", m.Package)
+	}
+}
+
+// drawn is a bright tank of 40 hL with runs out of it.
+func drawn(gas bool, runs ...way.Run) way.Input {
+	inlet, tpo := 26.0, 90.0
+	in := way.Input{Batches: []way.Batch{{ID: "b", Tank: "BBT2", VolumeHL: 40, GasHL: 4, HeadspaceBar: 1, Vessel: "bright_tank"}},
+		Readings: []way.Reading{{ID: "rest", Batch: "b", Point: way.TankRested, At: after(-60), DO: 20, Meter: "M"}}}
+	for i, r := range runs {
+		r.ID, r.Batch, r.Started, r.Ended = string(rune('r'+i)), "b", after(float64(600*i)), after(float64(600*i+240))
+		r.Inlet, r.TPO = &inlet, &tpo
+		in.Runs = append(in.Runs, r)
+	}
+	if gas {
+		share, cold := 0.001, 2.0
+		in.Readings = append(in.Readings, way.Reading{ID: "gas", Batch: "b", Point: way.TankGasPoint, At: after(120), GasO2: &share, TemperatureC: &cold})
+	}
+	return in
+}
+
+// What runs draw counts as what moves take: measured or from packages; from the
+// line's speed it is the most there can be, and contradicts nothing.
+func TestRunsDrawTheTank(t *testing.T) {
+	for _, c := range []struct {
+		name string
+		runs []way.Run
+		want string
+	}{
+		{"two that fit", []way.Run{{VolumeHL: 20}, {VolumeHL: 19}}, ""},
+		{"emptied twice", []way.Run{{VolumeHL: 38}, {VolumeHL: 39}}, "emptied_twice"},
+		{"more than it held", []way.Run{{VolumeHL: 46}}, "volumes_differ"},
+		{"packages, overfilled a little", []way.Run{{VolumeHL: 44, VolumeFrom: "packages"}}, ""},
+		{"packages, far too many", []way.Run{{VolumeHL: 50, VolumeFrom: "packages"}}, "volumes_differ"},
+		{"by time", []way.Run{{VolumeHL: 70, VolumeFrom: "time"}, {VolumeHL: 70, VolumeFrom: "time"}}, ""},
+	} {
+		m := build(t, drawn(false, c.runs...))
+		got := ""
+		for _, w := range m.Warnings {
+			got = w.Code
+		}
+		if got != c.want {
+			t.Errorf("%s: %q, want %q: %+v", c.name, got, c.want, m.Warnings)
+		}
+		said := slices.ContainsFunc(m.Assumptions, func(s string) bool { return strings.Contains(s, "not measured") })
+		if said != (c.runs[0].VolumeFrom != "") {
+			t.Errorf("%s: %q", c.name, m.Assumptions)
+		}
+	}
+}
+
+// A gas space grows as the tank is drawn down: half of a run of 36 hL, 18 hL, are
+// out when the gas is read, so that 22 hL lie below it. The tank, read once, may
+// have come to equilibrium with that gas at most: 0.001 × (201.325/101.325) × S(2 °C).
+func TestTankDrawnDown(t *testing.T) {
+	m := build(t, drawn(true, way.Run{VolumeHL: 36}))
+	g := m.TankGas[0]
+	if math.Abs(g.BeerHL-22) > 1e-9 || math.Abs(g.GasHL-22) > 1e-9 {
+		t.Errorf("%+v", g)
+	}
+	s := m.Package[0].Steady
+	if s == nil || s.DrawnHL != 36 || s.GasFrom != 4 || s.GasTo != 40 || s.Most == nil || math.Abs(*s.Most-g.Contact) > 1e-9 || *s.Most < 120 || *s.Most > 140 {
+		t.Fatalf("%+v, contact %v", s, g.Contact)
+	}
+	if !slices.ContainsFunc(m.Assumptions, func(a string) bool { return strings.Contains(a, "at most") }) {
+		t.Errorf("%q", m.Assumptions)
+	}
+	if m := build(t, drawn(false, way.Run{VolumeHL: 36})); m.Package[0].Steady == nil || m.Package[0].Steady.Most != nil {
+		t.Errorf("without its gas: %+v", m.Package[0].Steady)
+	}
+	if m := build(t, drawn(false, way.Run{VolumeHL: 3})); m.Package[0].Steady != nil {
+		t.Errorf("hardly drawn: %+v", m.Package[0].Steady)
 	}
 }

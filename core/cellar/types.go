@@ -119,6 +119,18 @@ type Package struct {
 	Headspace *float64 `json:"headspace_ppb,omitempty"`
 	TPO       *float64 `json:"tpo_ppb,omitempty"`
 	Closure   *Closure `json:"closure,omitempty"`
+
+	// Steady is there where the tank was not read while it was drawn down: it is
+	// taken as steady, though its gas grew.
+	Steady *Steady `json:"steady,omitempty"`
+}
+
+// Steady bounds what a tank, read before its run only, may have come to.
+type Steady struct {
+	DrawnHL float64  `json:"drawn_hl"`
+	GasFrom float64  `json:"gas_from_hl,omitempty"` // 0: not known
+	GasTo   float64  `json:"gas_to_hl,omitempty"`
+	Most    *float64 `json:"most_ppb,omitempty"` // DO in equilibrium with the gas read; absent: gas not read
 }
 
 // Closure holds the parts against the TPO read. The parts are those of the
@@ -160,4 +172,6 @@ type TankGas struct {
 	Contact     float64  `json:"contact_ppb"`               // DO in equilibrium with it, never used up
 	Equilibrium *float64 `json:"equilibrium_ppb,omitempty"` // closed vessel, oxygen kept
 	Grams       *float64 `json:"gas_grams,omitempty"`       // oxygen in the gas space
+	BeerHL      float64  `json:"beer_hl,omitempty"`         // left when it was read
+	GasHL       float64  `json:"gas_hl,omitempty"`          // above it then
 }

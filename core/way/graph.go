@@ -111,12 +111,13 @@ func (in *Input) BatchByID(id string) *Batch {
 // volumes finds what the records of volumes contradict. Concentrations of a
 // simple transfer do not hang on them, so this warns and refuses nothing.
 func (w *Way) volumes() {
-	const slack = 0.05
+	const measured, assumed = 0.05, 0.15 // of packages × nominal volume
 	for i := range w.In.Batches {
 		b := &w.In.Batches[i]
 		if !w.Shown[b.ID] {
 			continue
 		}
+		slack := measured
 		in, out, known, outs, arrivals := w.Filled(b.ID), 0.0, true, 0, false
 		for _, m := range w.In.Moves {
 			if m.From == b.ID && m.To != b.ID {
@@ -130,12 +131,15 @@ func (w *Way) volumes() {
 			}
 		}
 		for _, r := range w.In.Runs {
-			if r.Batch == b.ID {
+			if r.Batch == b.ID && r.VolumeFrom != "time" { // that is the most there can be
 				out += r.VolumeHL
 				outs++
+				if r.VolumeFrom != "" {
+					slack = assumed
+				}
 			}
 		}
-		if arrivals && known && in > 0 && b.VolumeHL > 0 && (in < b.VolumeHL*(1-slack) || in > b.VolumeHL*(1+slack)) {
+		if arrivals && known && in > 0 && b.VolumeHL > 0 && (in < b.VolumeHL*(1-measured) || in > b.VolumeHL*(1+measured)) {
 			w.warn("volumes_differ", b.ID, fmt.Sprintf("%s is recorded with %s hL, and %s hL went into it", w.In.Name(b.ID), quantity.Figure(b.VolumeHL), quantity.Figure(in)),
 				"check both; grams are of the recorded volume, blends of the moves")
 		}

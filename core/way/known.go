@@ -97,7 +97,13 @@ type Run struct {
 	UnshakenU float64   `json:"unshaken_u_ppb,omitempty"`
 	TPO       *float64  `json:"tpo_ppb,omitempty"`
 	TPOU      float64   `json:"tpo_u_ppb,omitempty"`
-	VolumeHL  float64   `json:"volume_hl,omitempty"`
+	VolumeHL  float64   `json:"volume_hl,omitempty"` // drawn from the batch
+
+	// VolumeFrom says what stands for a volume that was not measured: packages
+	// (filled, × nominal volume) or time (running, × the line's speed × nominal
+	// volume); empty: measured.
+	VolumeFrom string    `json:"volume_from,omitempty"`
+	Ended      time.Time `json:"ended_at,omitzero"`
 
 	// Tank is the DO of the tank at the moments of the inlet readings: Inlet less it
 	// is the mean pickup of the line, whatever the tank does meanwhile. It counts

@@ -203,6 +203,9 @@ func (in *Input) checkRest(batches map[string]bool) error {
 		if !batches[r.Batch] {
 			return unknownBatch(entry("runs", i, "batch"), r.Batch)
 		}
+		if err := positive(entry("runs", i, "volume_hl"), r.VolumeHL, 1e6); err != nil {
+			return err
+		}
 		for _, v := range []*float64{r.Inlet, r.Unshaken, r.TPO, r.Tank} {
 			if v != nil && !(*v >= -20 && *v <= 1e5) {
 				return &quantity.Error{Field: entry("runs", i, "tpo_ppb"), Value: quantity.Figure(*v), Message: "ppb is outside -20 to 100000, here or in the other readings of the run", Mend: "check the unit"}

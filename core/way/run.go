@@ -1,14 +1,20 @@
 package way
 
 import (
+	"fmt"
 	"slices"
 	"time"
+
+	"ullage/core/quantity"
 )
 
 // run follows a batch through the line into packages. held are the readings of
 // the tank while it was packaged: the line begins at the tank of those moments,
 // and what the tank did since it was read before is a step of its own.
 func (w *Way) run(s *state, r *Run, held []*Reading) {
+	if r.VolumeFrom == "time" && s.volume > 0 {
+		r.VolumeHL = min(r.VolumeHL, s.volume) // a line's speed is its most
+	}
 	volume := r.VolumeHL
 	if volume <= 0 {
 		volume = w.In.BatchByID(r.Batch).VolumeHL
@@ -51,6 +57,50 @@ func (w *Way) run(s *state, r *Run, held []*Reading) {
 		}
 	}
 	s.volume = max(0, s.volume-r.VolumeHL)
+	w.standsFor(r)
+}
+
+// standsFor says what was taken for a volume that was not measured.
+func (w *Way) standsFor(r *Run) {
+	of := map[string]string{"packages": "its packages × the nominal volume", "time": "its running time × the line's speed × the nominal volume, and no more than was left"}[r.VolumeFrom]
+	if of != "" && r.VolumeHL > 0 {
+		w.Assume(fmt.Sprintf("volume packaged from %s not measured: %s, %s hL", w.In.Name(r.Batch), of, quantity.Figure(r.VolumeHL)))
+	}
+}
+
+// LeftAt is what is left of a batch at a moment, hL, by the moves and runs out of
+// it (each drawn evenly over its time), and what the batch held. ok is false where
+// a volume or a time is not known.
+func (w *Way) LeftAt(id string, at time.Time) (left, held float64, ok bool) {
+	held = w.In.BatchByID(id).VolumeHL
+	left = held
+	draw := func(hl float64, from, to time.Time) {
+		switch {
+		case hl <= 0 || from.IsZero():
+			ok = false
+		case !at.After(from):
+		case to.After(at):
+			left -= hl * float64(at.Sub(from)) / float64(to.Sub(from))
+		default:
+			left -= hl
+		}
+	}
+	ok = held > 0 && !at.IsZero()
+	for i := range w.In.Moves {
+		if m := &w.In.Moves[i]; m.From == id && m.To != id {
+			draw(w.VolumeOf(m), m.Started, m.Ended)
+		}
+	}
+	for _, r := range w.In.Runs {
+		if r.Batch == id {
+			end := r.Ended
+			if !r.TankUntil.IsZero() && (end.IsZero() || r.TankUntil.Before(end)) {
+				end = r.TankUntil
+			}
+			draw(r.VolumeHL, r.Started, end)
+		}
+	}
+	return max(0, left), held, ok
 }
 
 // whilePackaged takes the readings of the tank that a run was packaging, where

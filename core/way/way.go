@@ -79,6 +79,7 @@ func Follow(in *Input) (*Way, error) {
 	if err != nil {
 		return nil, err
 	}
+	in.Runs = slices.Clone(in.Runs) // their volumes are bounded by what is left
 	w := newWay(in, in.shown())
 	w.build(sorted)
 	w.volumes()

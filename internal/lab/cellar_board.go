@@ -24,7 +24,7 @@ type OnBoard struct {
 	BeerID   string       `json:"beer_id,omitempty"`
 	Beer     string       `json:"beer,omitempty"`
 	AgeDays  *float64     `json:"age_days,omitempty" doc:"since the batch was made"`
-	LeftHL   *float64     `json:"left_hl,omitempty" doc:"what the moves out of it leave"`
+	LeftHL   *float64     `json:"left_hl,omitempty" doc:"what the moves and runs out of it leave"`
 	Last     *LastReading `json:"last,omitempty" doc:"last DO reading of the batch"`
 	Gas      *LastReading `json:"gas,omitempty" doc:"last reading of its gas space"`
 	Readings int          `json:"readings"`
@@ -82,8 +82,16 @@ func (s *Service) CellarBoard(ctx context.Context) (Board, error) {
 	slices.SortFunc(tanks, func(x, y *Tank) int {
 		return cmp.Or(slices.Index(order, x.TankKind)-slices.Index(order, y.TankKind), strings.Compare(x.Name, y.Name), strings.Compare(x.ID, y.ID))
 	})
+	var ids []string
+	for _, x := range inside {
+		ids = append(ids, x.ID)
+	}
+	runs, err := s.mapRuns(ctx, b, ids)
+	if err != nil {
+		return board, err
+	}
 	for _, t := range tanks {
-		row, err := s.onBoard(ctx, b, t, inside[t.ID])
+		row, err := s.onBoard(ctx, b, t, inside[t.ID], runs)
 		if err != nil {
 			return board, err
 		}
@@ -112,7 +120,7 @@ func (b *cellarBook) inTanks() map[string]*Batch {
 	return newest
 }
 
-func (s *Service) onBoard(ctx context.Context, b *cellarBook, t *Tank, x *Batch) (OnBoard, error) {
+func (s *Service) onBoard(ctx context.Context, b *cellarBook, t *Tank, x *Batch, runs []way.Run) (OnBoard, error) {
 	row := OnBoard{Tank: t, Due: []DueReading{}}
 	if x == nil {
 		return row, nil
@@ -124,7 +132,13 @@ func (s *Service) onBoard(ctx context.Context, b *cellarBook, t *Tank, x *Batch)
 	if !x.MadeAt.IsZero() {
 		row.AgeDays = Num(s.now().Sub(x.MadeAt.Time).Hours() / 24)
 	}
-	row.LeftHL = b.left(x)
+	if row.LeftHL = b.left(x); row.LeftHL != nil {
+		for _, r := range runs {
+			if r.Batch == x.ID {
+				row.LeftHL = Num(max(0, *row.LeftHL-r.VolumeHL))
+			}
+		}
+	}
 	readings, err := records[Reading](ctx, s, Query{Kind: KindReadings, RunID: x.ID})
 	if err != nil {
 		return row, err

@@ -279,8 +279,12 @@ func (s *Service) mapRuns(ctx context.Context, b *cellarBook, ids []string) ([]w
 		return nil, err
 	}
 	var out []way.Run
+	lines, err := byID[Line](ctx, s, KindLines)
+	if err != nil {
+		return nil, err
+	}
 	for _, r := range runs {
-		d := &RunRecords{Run: r}
+		d := &RunRecords{Run: r, Line: lines[r.LineID]}
 		if d.Samples, err = records[Sample](ctx, s, Query{Kind: KindSamples, RunID: r.ID}); err != nil {
 			return nil, err
 		}

@@ -20,7 +20,8 @@ const slipFactor = 100
 // standard uncertainties.
 func (b *cellarBook) run(d *RunRecords) way.Run {
 	r := d.Run
-	out := way.Run{ID: r.ID, Batch: r.BatchID, Started: r.StartedAt.Time}
+	out := way.Run{ID: r.ID, Batch: r.BatchID, Started: r.StartedAt.Time, Ended: r.EndedAt.Time}
+	out.VolumeHL, out.VolumeFrom = d.drawn()
 	var inlet []inletAt
 	var unshaken, total, totalU []float64
 	for _, s := range d.Samples {
@@ -48,6 +49,31 @@ func (b *cellarBook) run(d *RunRecords) way.Run {
 	out.TPO, out.TPOU = runMean(total, func(float64) float64 { return mean(totalU) })
 	d.tankOf(&out, inlet, slipOf(all))
 	return out
+}
+
+// drawn is the beer that a run took from the tank of its batch, hL, and what it
+// was taken from where it was not measured. Of a run that changed its tank, the
+// share of the time before.
+func (d *RunRecords) drawn() (hl float64, from string) {
+	r := d.Run
+	end, changed := tankEnd(r, d.Events)
+	share, minutes := 1.0, 0.0
+	if !r.EndedAt.IsZero() {
+		minutes = d.running(r.StartedAt.Time, r.EndedAt.Time)
+		if changed && minutes > 0 {
+			share = d.running(r.StartedAt.Time, end.Time) / minutes
+		}
+	}
+	each := numOr(r.InForce.NominalML, 0) / 1e5
+	switch {
+	case r.DrawnHL != nil:
+		return *r.DrawnHL * share, ""
+	case r.Packages != nil && each > 0:
+		return *r.Packages * each * share, "packages"
+	case d.Line != nil && numOr(d.Line.PackagesPerMin, 0) > 0 && minutes*each > 0:
+		return minutes * *d.Line.PackagesPerMin * each * share, "time"
+	}
+	return 0, ""
 }
 
 // inletAt is a reading at the filler's inlet.

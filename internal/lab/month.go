@@ -157,7 +157,12 @@ func monthRun(d *RunRecords, decision string, hlEach float64) MonthRun {
 	if end.IsZero() && len(d.Samples) > 0 {
 		end = slices.MaxFunc(d.Samples, func(a, b *Sample) int { return a.TakenAt.Compare(b.TakenAt.Time) }).TakenAt
 	}
-	r.HL = d.running(run.StartedAt.Time, end.Time) * rate * hlEach
+	switch r.HL = d.running(run.StartedAt.Time, end.Time) * rate * hlEach; {
+	case run.DrawnHL != nil:
+		r.HL = *run.DrawnHL
+	case run.Packages != nil && hlEach > 0:
+		r.HL = *run.Packages * hlEach
+	}
 	in := d.Input()
 	if len(in.Samples) == 0 {
 		r.WhyNot = "no reading"

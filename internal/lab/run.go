@@ -25,6 +25,8 @@ type Run struct {
 	InForce        InForce       `json:"in_force,omitzero"`
 	SampleEveryMin *float64      `json:"sample_every_min,omitempty"`
 	Plan           *SamplingPlan `json:"plan,omitempty" doc:"which packages to pull and when"`
+	Packages       *float64      `json:"packages,omitempty" doc:"packages filled; empty: taken from running time and the line's speed"`
+	DrawnHL        *float64      `json:"drawn_hl,omitempty" doc:"beer drawn from the tank, as measured; empty: packages × nominal volume"`
 	Note           string        `json:"note,omitempty" maxLength:"4000"`
 	Hold           Hold          `json:"hold,omitzero"`
 }
@@ -102,6 +104,8 @@ func (r *Run) check(c *checker) {
 	}
 	c.length("code", r.Code, maxName)
 	c.text("note", r.Note)
+	c.within("packages", r.Packages, 0, 1e8, "packages")
+	c.within("drawn_hl", r.DrawnHL, 0, 20000, "hL")
 	c.within("sample_every_min", r.SampleEveryMin, 0, 1440, "min")
 	c.oneOf("hold.state", r.Hold.State, "", "none", "held", "released")
 	c.length("hold.reason", r.Hold.Reason, 2000)

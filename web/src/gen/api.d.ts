@@ -4749,6 +4749,7 @@ export interface components {
             /** Format: double */
             line_ppb?: number;
             run: string;
+            steady?: components["schemas"]["MapSteady"];
             /** Format: double */
             tank_ppb?: number;
             /** Format: double */
@@ -4805,6 +4806,8 @@ export interface components {
         };
         MapRun: {
             batch: string;
+            /** Format: date-time */
+            ended_at?: string;
             id: string;
             /** Format: double */
             inlet_ppb?: number;
@@ -4824,8 +4827,19 @@ export interface components {
             unshaken_ppb?: number;
             /** Format: double */
             unshaken_u_ppb?: number;
+            volume_from?: string;
             /** Format: double */
             volume_hl?: number;
+        };
+        MapSteady: {
+            /** Format: double */
+            drawn_hl: number;
+            /** Format: double */
+            gas_from_hl?: number;
+            /** Format: double */
+            gas_to_hl?: number;
+            /** Format: double */
+            most_ppb?: number;
         };
         MapStep: {
             /** Format: double */
@@ -4869,11 +4883,15 @@ export interface components {
         MapTankGas: {
             batch: string;
             /** Format: double */
+            beer_hl?: number;
+            /** Format: double */
             contact_ppb: number;
             /** Format: double */
             equilibrium_ppb?: number;
             /** Format: double */
             gas_grams?: number;
+            /** Format: double */
+            gas_hl?: number;
             /** Format: double */
             gas_o2_fraction: number;
             reading: string;
@@ -5252,7 +5270,7 @@ export interface components {
             last?: components["schemas"]["LastReading"];
             /**
              * Format: double
-             * @description what the moves out of it leave
+             * @description what the moves and runs out of it leave
              */
             left_hl?: number;
             /** Format: int64 */
@@ -6026,6 +6044,11 @@ export interface components {
             device_id?: string;
             /** Format: uuid */
             do_meter_id?: string;
+            /**
+             * Format: double
+             * @description beer drawn from the tank, as measured; empty: packages × nominal volume
+             */
+            drawn_hl?: number;
             /** Format: date-time */
             ended_at?: string;
             /** Format: uuid */
@@ -6052,6 +6075,11 @@ export interface components {
              * @description short number for speech and labels; given by the server
              */
             readonly number?: number;
+            /**
+             * Format: double
+             * @description packages filled; empty: taken from running time and the line's speed
+             */
+            packages?: number;
             /** @description which packages to pull and when */
             plan?: components["schemas"]["SamplingPlan"];
             /** @description why this revision was made; needed to correct a sample */
