@@ -79,6 +79,8 @@ export interface Run extends Rec {
 	number?: number; beer_id: string; format_id: string; format_lot_id?: string; line_id: string; batch_id?: string;
 	code?: string; started_at: string; ended_at?: string; status: 'going' | 'ended'; do_meter_id?: string;
 	scale_id?: string; thermometer_id?: string; tpo_meter_id?: string; in_force: InForce; sample_every_min?: number; plan?: SamplingPlan; note?: string;
+	/** Packages filled, and beer drawn from the tank as measured; without them the map takes running time and the line's speed, and says so. */
+	packages?: number; drawn_hl?: number;
 	measured_by?: 'calculated' | 'direct'; stand_in?: boolean; stand_in_study_id?: string;
 	/** check_id and reopened_at are the server's: a failed check opened the lot again, and decisions before count no more. */
 	hold?: { state?: 'none' | 'held' | 'released'; reason?: string; check_id?: string; reopened_at?: string };

@@ -4,6 +4,7 @@ import { boundOf, judgeReading, nextPoints, parseAt, pointsOf, shownAt, slip, su
 import { ends, scaleOf, wantsLog, way } from './cellarflow.ts';
 import { connected, filled, mapInput, meterU, runMean, stateOf, type Lab, type MapStep, type OxygenMap } from './cellarmap.ts';
 import { pickupPlot, wortPlot } from './cellarplot.ts';
+import { drawn } from './tankdo.ts';
 import { DEFAULT_UNITS, mass } from './units.ts';
 import { trendRows, type WortTrend } from './wort.ts';
 
@@ -105,6 +106,16 @@ describe('input of the map', () => {
 		expect(r.tank_ppb).toBeCloseTo((30 + 40 + 57 + 900) / 4 - (0.5 + 4 + 4) / 3, 12);
 		expect(r.tank_until).toBe(at(2.5));
 		expect((mapInput({ ...drifting, readings: [] }, 'b') as { runs: Record<string, unknown>[] }).runs[0]).not.toHaveProperty('tank_ppb');
+	});
+	it('takes what a run drew: as measured, by its packages, by its time; until its tank was changed', () => {
+		const run = (over: object) => ({ id: 'run', rev: 1, started_at: at(0), ended_at: at(4), in_force: { nominal_ml: 500 }, ...over }) as Run, line = { packages_per_min: 50 };
+		const ev = (kind: string, h: number) => ({ id: kind + h, rev: 1, run_id: 'run', kind, at: at(h) }) as RunEvent;
+		expect(drawn(run({ drawn_hl: 30, packages: 1 }), [])).toEqual({ volume_hl: 30 });
+		expect(drawn(run({ packages: 6000 }), [])).toEqual({ volume_hl: 30, volume_from: 'packages' });
+		expect(drawn(run({}), [], line)).toEqual({ volume_hl: 60, volume_from: 'time' });
+		expect(drawn(run({}), [ev('stop', 1), ev('restart', 2)], line)).toEqual({ volume_hl: 45, volume_from: 'time' });
+		expect(drawn(run({ drawn_hl: 30 }), [ev('tank_change', 2)])).toEqual({ volume_hl: 15 });
+		expect(drawn(run({ ended_at: undefined }), [], line)).toEqual({});
 	});
 	it('takes the meter\'s uncertainty from its record', () => {
 		expect(meterU(lab.instruments[0], 100)).toBeCloseTo(Math.sqrt(1 + 1 / 12 + 4), 12);

@@ -1,11 +1,11 @@
 // The oxygen map of a batch: its input, gathered from the records for the
 // calculation "batch-map", and what comes back. The physics is in the core.
-import type { Addition, Batch, Beer, Brew, CellarLimit, Instrument, Move, Point, Reading, Run, RunEvent, Sample, StepKind, Tank } from '#api/records.ts';
+import type { Addition, Batch, Beer, Brew, CellarLimit, Instrument, Line, Move, Point, Reading, Run, RunEvent, Sample, StepKind, Tank } from '#api/records.ts';
 import type { Word } from './judge.ts';
 import { isPackage } from './direct.ts';
 import { run as calc } from './client.ts';
 import { START_POINT, STEP } from './cellar.ts';
-import { inletReadings, tankReadings, tankThen, tankUntil } from './tankdo.ts';
+import { drawn, inletReadings, tankReadings, tankThen, tankUntil } from './tankdo.ts';
 
 export interface MapNode {
 	id: string; batch?: string; point?: Point | ''; move?: string; brew?: string; run?: string; at?: string; do_ppb?: number; u_ppb?: number; reconciled_ppb?: number; volume_hl?: number; grams?: number;
@@ -29,7 +29,7 @@ export interface OxygenMap {
 }
 
 export interface Lab {
-	batches: Batch[]; tanks: Tank[]; moves: Move[]; brews: Brew[]; readings: Reading[]; runs: Run[]; limits: CellarLimit[]; beers: Beer[]; instruments: Instrument[];
+	batches: Batch[]; tanks: Tank[]; moves: Move[]; brews: Brew[]; readings: Reading[]; runs: Run[]; limits: CellarLimit[]; beers: Beer[]; instruments: Instrument[]; lines?: Line[];
 	samples: (run_id: string) => Sample[]; events: (run_id: string) => RunEvent[];
 }
 
@@ -74,16 +74,16 @@ export function runMean(v: number[], one: (m: number) => number | undefined): { 
 	const u = n > 1 ? Math.sqrt(kept.reduce((a, b) => a + (b - m) ** 2, 0) / (n - 1) / n + COMMON * u1 * u1) : u1;
 	return { m, u: u || undefined };
 }
-function runInput(r: Run, samples: Sample[], events: RunEvent[], readings: Reading[], meter?: Instrument) {
+function runInput(r: Run, samples: Sample[], events: RunEvent[], readings: Reading[], meter?: Instrument, line?: Line) {
 	const read = samples.filter((s) => s.inputs.do_ppb !== undefined), total = samples.filter((s) => isPackage(s) && s.result?.tpo_ppb !== undefined);
 	const one = (m: number) => meterU(meter, m);
 	const at = [...read.filter((s) => s.kind === 'inlet').map((s) => ({ t: s.taken_at, v: s.inputs.do_ppb! })), ...inletReadings(r, readings).map((x) => ({ t: x.at, v: x.do_ppb! }))], all = at.map((x) => x.v);
 	const inlet = runMean(all, one), un = runMean(read.filter((s) => s.kind === 'unshaken').map((s) => s.inputs.do_ppb!), one), tpo = runMean(total.map((s) => s.result!.tpo_ppb!), () => total.reduce((a, s) => a + (s.result!.tpo_u_ppb ?? 0), 0) / total.length);
 	// The tank at the moments of the inlet, as the judgement takes it.
 	const tank = tankReadings(r, events, readings), same = sameUnit(all);
-	const line = at.map((x) => ({ v: x.v, tank: tankThen(events, tank, Date.parse(x.t)) })).filter((x) => x.tank !== undefined && same(x.v)).map((x) => x.v - x.tank!);
-	const drawn = line.length ? { tank_ppb: inlet.m! - line.reduce((a, b) => a + b, 0) / line.length, tank_until: tankUntil(r, events) } : {};
-	return some({ id: r.id, batch: r.batch_id, started_at: r.started_at, inlet_ppb: inlet.m, inlet_u_ppb: inlet.u, unshaken_ppb: un.m, unshaken_u_ppb: un.u, tpo_ppb: tpo.m, tpo_u_ppb: tpo.u, ...drawn });
+	const brought = at.map((x) => ({ v: x.v, tank: tankThen(events, tank, Date.parse(x.t)) })).filter((x) => x.tank !== undefined && same(x.v)).map((x) => x.v - x.tank!);
+	const tanked = brought.length ? { tank_ppb: inlet.m! - brought.reduce((a, b) => a + b, 0) / brought.length, tank_until: tankUntil(r, events) } : {};
+	return some({ id: r.id, batch: r.batch_id, started_at: r.started_at, ended_at: r.ended_at, ...drawn(r, events, line), inlet_ppb: inlet.m, inlet_u_ppb: inlet.u, unshaken_ppb: un.m, unshaken_u_ppb: un.u, tpo_ppb: tpo.m, tpo_u_ppb: tpo.u, ...tanked });
 }
 
 const added = (a: Addition | undefined) => a && some({ what: a.what, amount_kg: a.amount_kg, do_ppb: a.do_ppb, air_ml: a.air_ml });
@@ -129,7 +129,7 @@ export function mapInput(lab: Lab, focus: string): Record<string, unknown> {
 			id: r.id, batch: r.batch_id, move: kept.has(r.move_id ?? '') ? r.move_id : undefined, brew: r.brew_id, point: r.point, at: r.at, do_ppb: r.do_ppb, u_ppb: meterU(meter.get(r.meter_id ?? ''), r.do_ppb ?? 0), meter: r.meter_id,
 			temperature_c: r.temperature_c, pressure_bar: r.pressure_bar, flow_hl_h: r.flow_hl_h, volume_hl: r.volume_moved_hl, gas_o2_fraction: r.gas_o2_pct === undefined ? undefined : r.gas_o2_pct / 100, confirmed: r.confirmed, first_runnings: r.flags?.includes('first_runnings') || undefined
 		})),
-		runs: runs.map((r) => runInput(r, lab.samples(r.id), lab.events(r.id), lab.readings, meter.get(r.do_meter_id ?? ''))),
+		runs: runs.map((r) => runInput(r, lab.samples(r.id), lab.events(r.id), lab.readings, meter.get(r.do_meter_id ?? ''), lab.lines?.find((l) => l.id === r.line_id))),
 		budgets: of('step').map(([step, l]) => ({ step, ppb: l.green_ppb ?? l.red_ppb })),
 		limits: of('point').map(([point, l]) => ({ point, ...filled(l) }))
 	});

@@ -13,6 +13,29 @@ const ofRun = (run: Run, all: TankReading[]): TankReading[] => all.filter((r) =>
 /** When the run draws from another tank than the one of its batch. */
 const changedAt = (events: RunEvent[]): number => Math.min(...events.filter((e) => e.kind === 'tank_change' && !e.archived).map((e) => ms(e.at)), Infinity);
 
+/** Minutes that a run was running between two moments, without its stops. */
+function running(events: RunEvent[], from: number, to: number): number {
+	let sum = to - from, stopped = NaN;
+	for (const e of [...events].sort((a, b) => ms(a.at) - ms(b.at))) {
+		if (e.kind === 'stop' && Number.isNaN(stopped)) stopped = ms(e.at);
+		else if (e.kind === 'restart' && !Number.isNaN(stopped)) {
+			sum -= Math.max(0, Math.min(ms(e.at), to) - Math.max(stopped, from));
+			stopped = NaN;
+		}
+	}
+	return Math.max(0, sum / 60000);
+}
+
+/** The beer that a run drew from the tank of its batch, hL, and what it is taken from where it was not measured, as the server takes it (internal/lab/cellar_run.go). */
+export function drawn(r: Run, events: RunEvent[], line?: { packages_per_min?: number }): { volume_hl?: number; volume_from?: 'packages' | 'time' } {
+	const start = ms(r.started_at), minutes = r.ended_at ? running(events, start, ms(r.ended_at)) : 0, until = changedAt(events);
+	const share = minutes > 0 && until < ms(r.ended_at!) + AFTER ? running(events, start, until) / minutes : 1, each = (r.in_force?.nominal_ml ?? 0) / 1e5;
+	if (r.drawn_hl !== undefined) return { volume_hl: r.drawn_hl * share };
+	if (r.packages !== undefined && each > 0) return { volume_hl: r.packages * each * share, volume_from: 'packages' };
+	const rate = line?.packages_per_min ?? 0;
+	return rate > 0 && minutes * each > 0 ? { volume_hl: minutes * rate * each * share, volume_from: 'time' } : {};
+}
+
 /** The last reading of the tank before the run, within a day, and all until its end or the first change of tank. */
 export function tankReadings(run: Run, events: RunEvent[], all: TankReading[]): TankReading[] {
 	const start = ms(run.started_at), end = Math.min(run.ended_at ? ms(run.ended_at) + AFTER : Infinity, changedAt(events));

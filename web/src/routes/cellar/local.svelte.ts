@@ -56,6 +56,6 @@ export const batchName = (b: Batch | undefined): string => (b ? `${b.code}${beer
 export const whoIs = (x?: string): string => store.get('people', x)?.initials || store.get('people', x)?.name || x || '–';
 
 export const labHere = (): Lab => ({
-	batches: store.list('batches'), tanks: store.list('tanks'), moves: store.list('moves'), brews: store.list('brews'), readings: store.list('readings'), runs: store.list('runs'), limits: store.list('cellar_limits'), beers: store.list('beers'), instruments: store.list('instruments'),
+	batches: store.list('batches'), tanks: store.list('tanks'), moves: store.list('moves'), brews: store.list('brews'), readings: store.list('readings'), runs: store.list('runs'), limits: store.list('cellar_limits'), beers: store.list('beers'), instruments: store.list('instruments'), lines: store.list('lines'),
 	samples: (run_id) => store.of('samples', run_id), events: (run_id) => store.of('events', run_id)
 });
