@@ -72,6 +72,8 @@ func TestScenarios(t *testing.T) {
 		{"limit too high", "GET", "/api/v1/tanks?limit=100000", nil, 422, obj{"errors": []any{obj{"location": "query.limit", "value": 100000}}}},
 		{"cursor that is none", "GET", "/api/v1/changes?since=abc", nil, 422, obj{"errors": []any{obj{"location": "query.since", "value": "abc"}}}},
 		{"calculation", "POST", "/api/v1/calc/headspace-air", obj{"tpo_ppb": 100, "beer_ml": 355}, 200, obj{"result": func(v any) bool { return v != nil }}},
+		{"wort by rules, learned, with the spread of an entry", "POST", "/api/v1/calc/wort-oxygen", obj{"wort_l_min": 50, "extract_plato": 12, "temperature_c": 12, "efficiency_pct": 60, "carried_ppm": 0.5, "fills": []any{obj{"wort_hl": 25, "u": obj{"wort": "2 %"}}, obj{"wort_hl": 25, "gassed": false}}}, 200,
+			obj{"result": obj{"target_ppb": 9000, "target": obj{"source": "common practice"}, "mixed_ppb": 9000}, "uncertainty": obj{"gas_nl_min": func(v any) bool { return num(v.(obj)["u"]) > 0 }}}},
 		{"refused calculation", "POST", "/api/v1/calc/tpo", obj{"temperature_c": 4}, 422, obj{"error": obj{"field": "shaken_do_ppb"}}},
 		{"no run", "GET", "/api/v1/runs/" + any7 + "/view", nil, 404, obj{}},
 		{"too many writes", "POST", "/api/v1/batch", `{"writes":[` + strings.Repeat(`{},`, MaxWrites) + `{}]}`, 413, obj{"errors": []any{obj{"location": "writes", "value": MaxWrites + 1}}}},

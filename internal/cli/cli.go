@@ -84,7 +84,7 @@ func Main(args []string, in io.Reader, out, errOut io.Writer) (code int) {
 	if len(args) == 0 {
 		args = []string{"--help"}
 	}
-	parsed, err := parser.Parse(args)
+	parsed, err := parser.Parse(belowZeros(args))
 	if err != nil {
 		say(errOut, err)
 		return exitUsage

@@ -29,7 +29,7 @@ export const SPECS: Specs = {
 	altitude: { kind: 'altitude', flag: '--altitude', label: 'Altitude of the place', field: 'altitude_m', start: '' }, at: { kind: 'gauge', flag: '--at-gauge', label: 'Pressure while gas flows', field: 'at_gauge_kpa', start: '', hint: 'Empty: as the air around' }, fill: { kind: 'gauge', flag: '--fill-gauge', label: 'Pressure when the beer comes', field: 'fill_gauge_kpa', start: '' },
 	flow: { kind: 'flow', flag: '--flow', label: 'Gas flow', field: 'flow_nl_min', start: '500 NL/min' }, price: { kind: 'price', flag: '--price', label: 'Price of the gas', field: 'price_per_kg', start: '' }, room: { kind: 'room', flag: '--room', label: 'Room, if the gas goes there', field: 'room_m3', start: '' },
 	reading: { kind: 'share', flag: '--reading', label: 'Oxygen read in the gas afterwards', field: 'reading_fraction', start: '', hint: 'At the vent, at the end of the purge' },
-	uVessel: { kind: 'share', label: '± vessel', start: '2 %' }, uGas: { kind: 'share', label: '± oxygen in the gas', start: '3 ppm v/v' }, uTemperature: { kind: 'kelvin', label: '± gas temperature', start: '3 °C' }, uVolumes: { kind: 'share', label: '± vessel volumes of gas', start: '5 %' }
+	uVessel: { kind: 'share', label: '± vessel', start: '2 %' }, uDiameter: { kind: 'length', label: '± inner diameter', start: '' }, uStraight: { kind: 'length', label: '± straight part', start: '' }, uGas: { kind: 'share', label: '± oxygen in the gas', start: '3 ppm v/v' }, uTemperature: { kind: 'kelvin', label: '± gas temperature', start: '3 °C' }, uVolumes: { kind: 'share', label: '± vessel volumes of gas', start: '5 %' }
 };
 export const WORDS = { method: 'sweep', aim: 'target', size: 'volume', gas: 'co2', mixing: '1', basis: 'upper', steps: '' };
 export const METHODS: [string, string][] = [['sweep', 'Blow gas through'], ['pressure', 'Pressure cycles'], ['displacement', 'Fill with liquid, push out'], ['vacuum', 'Vacuum cycles'], ['steps', 'Several in turn']];
@@ -62,6 +62,7 @@ function keys(p: Form): string[] {
 function sure(p: Form): Sure[] {
 	const t = p.text, out: Sure[] = [['gasOxygen', 'uGas'], ['temperature', 'uTemperature']];
 	if (t.size === 'volume') out.push(['vessel', 'uVessel']);
+	else out.push(['diameter', 'uDiameter'], ['straight', 'uStraight']);
 	if (t.method === 'sweep' && t.aim === 'given') out.push(['volumes', 'uVolumes']);
 	return out;
 }
