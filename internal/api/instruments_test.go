@@ -151,7 +151,7 @@ func TestAFailedCheckOpensLotsAgain(t *testing.T) {
 	for _, name := range []string{"fine", "close"} {
 		b.want(b.get("runs/"+b.id(name)), obj{"rev": 2, "hold": obj{"state": "held", "check_id": b.id("fail"), "reopened_at": "2026-11-05T12:00:00.000Z",
 			"reason": func(v any) bool {
-				return strings.Contains(v.(string), "DO meter 1") && strings.Contains(v.(string), "-9.0 ppb") && strings.Contains(v.(string), "2026-11-03")
+				return strings.Contains(v.(string), "DO meter 1") && strings.Contains(v.(string), "−9.0 ppb") && strings.Contains(v.(string), "2026-11-03")
 			}}})
 	}
 	b.want(b.get("runs/"+b.id("old")), obj{"rev": 1})
