@@ -187,7 +187,10 @@ func TestAFailedCheckOpensLotsAgain(t *testing.T) {
 	decide("d4", "close", "conditional")
 	done := b.do(200, "PUT", "/api/v1/runs/"+b.id("close"), obj{"base_rev": 2, "record": r})["record"].(obj)
 	b.want(done, obj{"rev": 3, "hold": obj{"state": "released", "check_id": b.id("fail"), "reopened_at": "2026-11-05T12:00:00.000Z"}})
-	b.want(b.get("meter_checks/"+b.id("fail")+"/consequences"), obj{"reopened": 2})
+	c = b.get("meter_checks/" + b.id("fail") + "/consequences")
+	b.want(c, obj{"reopened": 2})
+	// Decided anew: the decision of then is shown still, and no longer counts.
+	b.want(c["runs"].([]any)[1].(obj), obj{"reopened": true, "decision": obj{"verdict": "conditional", "at": func(v any) bool { return v.(string) < later.Format(time.RFC3339) }, "counts": func(v any) bool { return v == nil }}})
 	b.want(b.get("meter_checks/"+b.id("pass")+"/consequences"), obj{"runs": []any{}, "changing": 0})
 }
 

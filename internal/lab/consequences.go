@@ -40,7 +40,7 @@ type DoubtRun struct {
 	EndedAt    Time       `json:"ended_at,omitzero"`
 	Readings   int        `json:"readings" doc:"packages with TPO"`
 	Hold       string     `json:"hold,omitempty"`
-	Decision   *DoubtWord `json:"decision,omitempty" doc:"the newest on record, whether it still counts or not"`
+	Decision   *DoubtWord `json:"decision,omitempty" doc:"of then: the newest before this check opened the lot again, else the newest; whether it still counts or not"`
 	Reopened   bool       `json:"reopened" doc:"this check opened it again"`
 	AsRead     *DoubtWord `json:"as_read,omitempty"`
 	Corrected  *DoubtWord `json:"corrected,omitempty"`
@@ -143,27 +143,43 @@ func (s *Service) doubtDecision(ctx context.Context, run *Run, check *MeterCheck
 	if err != nil {
 		return err
 	}
-	if len(list) > 0 {
-		d := slices.MaxFunc(list, func(a, b *LotDecision) int { return a.ServerAt.Compare(b.ServerAt.Time) })
+	if r.Reopened, err = s.reopenedBy(ctx, run, check); err != nil {
+		return err
+	}
+	then := slices.Clone(list)
+	if r.Reopened {
+		then = slices.DeleteFunc(then, func(d *LotDecision) bool { return !run.Hold.reopens(d) })
+	}
+	if len(then) == 0 {
+		then = list
+	}
+	if len(then) > 0 {
+		d := slices.MaxFunc(then, func(a, b *LotDecision) int { return a.ServerAt.Compare(b.ServerAt.Time) })
 		r.Decision = &DoubtWord{Verdict: d.Decision, By: d.By, At: d.ServerAt, Counts: !run.Hold.reopens(d)}
 	}
-	r.Reopened = run.Hold.CheckID == check.ID
-	if r.Reopened || run.Rev == 1 {
-		return nil
+	return nil
+}
+
+// reopenedBy tells that a check opened the lot of a run again, at any time.
+func (s *Service) reopenedBy(ctx context.Context, run *Run, check *MeterCheck) (bool, error) {
+	if run.Hold.CheckID == check.ID || run.Rev == 1 {
+		return run.Hold.CheckID == check.ID, nil
 	}
 	// A later check may have opened it again: look at its history.
 	revs, err := s.Store.Revisions(ctx, KindRuns, run.ID)
 	if err != nil {
-		return err
+		return false, err
 	}
 	for _, rev := range revs {
 		old, err := parse[Run](rev)
 		if err != nil {
-			return err
+			return false, err
 		}
-		r.Reopened = r.Reopened || old.Hold.CheckID == check.ID
+		if old.Hold.CheckID == check.ID {
+			return true, nil
+		}
 	}
-	return nil
+	return false, nil
 }
 
 // asProven judges a run as if its meter had been proven.

@@ -97,7 +97,7 @@ test('a check that fails without a network opens two released lots again', async
 	}
 	if (process.env.LOOK) await page.screenshot({ path: 'e2e/out/instruments/consequences-phone.png', fullPage: true });
 	await page.getByRole('link', { name: /^Run \d+, Vellumrook/ }).first().click();
-	await expect(page.getByTestId('reopened')).toContainText('open again: Bench DO meter failed its check');
+	await expect(page.getByTestId('reopened')).toContainText('Open again: Bench DO meter failed its check');
 	await expect(page.getByText('On hold, opened again').first()).toBeVisible();
 	await expect(page.getByTestId('doubt')).toContainText('no longer counts');
 	await page.goto(`${s.url}/instruments`);

@@ -4,7 +4,7 @@ import type { components } from '#gen/api.d.ts';
 import type { Instrument, LotDecision, MeterCheck, Run, Sample, SampleInputs } from '#api/records.ts';
 import { run as calc } from './client.ts';
 import { choose, directResult, isPackage } from './direct.ts';
-import { judgeInput, type Report, type RunParts } from './judgement.ts';
+import { counts, judgeInput, type Report, type RunParts } from './judgement.ts';
 import { missing, tpoInput, type TpoResult } from './tpo.ts';
 
 export type Consequences = components['schemas']['Consequences'];
@@ -118,8 +118,9 @@ export function inDoubt(o: Pick<OnDevice, 'check' | 'checks' | 'runs' | 'parts'>
 }
 async function doubtRun(o: OnDevice, r: Run, f: Found): Promise<DoubtRun> {
 	const p = o.parts(r.id)!;
-	const d = o.decisions.filter((x) => x.run_id === r.id).sort((a, b) => Date.parse(a.server_at ?? a.device_at ?? '') - Date.parse(b.server_at ?? b.device_at ?? '')).at(-1);
-	const reopened = r.hold?.check_id === o.check.id, still = !!d && (!r.hold?.reopened_at || !d.server_at || Date.parse(d.server_at) > Date.parse(r.hold.reopened_at));
+	// The decision of then: the newest before this check opened the lot again, else the newest.
+	const all = o.decisions.filter((x) => x.run_id === r.id).sort((a, b) => Date.parse(a.server_at ?? a.device_at ?? '') - Date.parse(b.server_at ?? b.device_at ?? ''));
+	const reopened = r.hold?.check_id === o.check.id, before = reopened ? all.filter((x) => !counts(x, r)) : all, d = (before.length ? before : all).at(-1), still = !!d && counts(d, r);
 	const out: DoubtRun = {
 		run_id: r.id, number: r.number ?? 0, code: r.code, beer: o.beer(r.beer_id), format: o.format(r.format_id), started_at: r.started_at, ended_at: r.ended_at, readings: 0, hold: r.hold?.state, reopened, changes: false, mean_change_ppb: 0, why: '',
 		...(d ? { decision: { verdict: d.decision, by: d.by, at: d.server_at ?? d.device_at, counts: still } } : {})
