@@ -3177,7 +3177,7 @@ export interface components {
             changes: boolean;
             code?: string;
             corrected?: components["schemas"]["DoubtWord"];
-            /** @description the newest on record, whether it still counts or not */
+            /** @description of then: the newest before this check opened the lot again, else the newest; whether it still counts or not */
             decision?: components["schemas"]["DoubtWord"];
             /** Format: date-time */
             ended_at?: string;
