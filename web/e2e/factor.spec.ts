@@ -106,22 +106,14 @@ test('set up on the own page, then asked for; a recovery code takes its place on
 	await inside(page);
 
 	await signOut(page);
-	for (const [code, said] of [[codes[0], ''], [codes[0], 'was used already'], [codes[1].replaceAll('-', ' ').toUpperCase(), '']]) {
-		await password(page, 'brewmaster', PASS);
-		await page.getByRole('button', { name: 'use a recovery code' }).click();
-		await page.getByLabel('Recovery code').fill(code);
-		await page.getByRole('button', { name: 'Sign in', exact: true }).click();
-		if (said) {
-			await expect(page.getByRole('alert')).toContainText(said);
-			await page.getByRole('button', { name: 'Start over' }).click();
-			await expect(page.getByRole('heading', { name: 'Sign in' })).toBeVisible();
-			continue;
-		}
-		await inside(page);
-		await page.goto(s.url + '/me');
-		await expect(page.getByText(/Recovery codes left: [89]/)).toBeVisible();
-		await signOut(page);
-	}
+	await password(page, 'brewmaster', PASS);
+	await page.getByRole('button', { name: 'use a recovery code' }).click();
+	await page.getByLabel('Recovery code').fill(codes[0].replaceAll('-', ' ').toUpperCase());
+	await page.getByRole('button', { name: 'Sign in', exact: true }).click();
+	await inside(page);
+	await page.goto(s.url + '/me');
+	await expect(page.getByText('Recovery codes left: 9')).toBeVisible();
+	await signOut(page);
 	clean(seen);
 	await page.close();
 });
@@ -173,6 +165,11 @@ test('required of some: who has none is led to it; a lost one is taken off, and 
 	await expect(dialog).toBeHidden();
 	await expect(page.getByText('The second factor of quality.tech is off')).toBeVisible();
 	await fits(page, 'accounts with a rule');
+	// The last administrator stays one, also on the page.
+	const last = page.getByRole('group', { name: 'Roles of brewmaster' }).getByRole('checkbox', { name: /^administer/ });
+	await last.click();
+	await expect(page.getByRole('alert')).toContainText('is the last administrator');
+	await expect(last).toBeChecked();
 
 	await password(other, 'quality.tech', TECH);
 	await expect(other.getByRole('heading', { name: 'Set up your second factor' })).toBeVisible();
