@@ -58,12 +58,15 @@ func (t *Test) washesBefore(back *FlowTest, level float64) (Finding, bool) {
 		after.Rows = append(after.Rows, one)
 	}
 	a, flow, _ := before.trace()
-	b, _, _ := after.trace()
 	if len(a) < LeastTrace {
 		return Finding{}, false
 	}
-	in, out := readTrace(a, flow, level), readTrace(b, flow, level)
-	if in.Kind != "decay" || in.Start-in.End < 3*math.Abs(out.Start-out.End) {
+	in := readTrace(a, flow, level)
+	if in.Kind != "decay" {
+		return Finding{}, false
+	}
+	b, _, _ := after.trace()
+	if out := readTrace(b, flow, level); in.Start-in.End < 3*math.Abs(out.Start-out.End) {
 		return Finding{}, false
 	}
 	x := t.Finding(FoundExchanged, -back.PPB, fmt.Sprintf("what is read before %s, and what is read after does not: a wash-out shows where the beer comes out; %d readings, noise alone does this once in %s", in.Said, in.N, odds(in.P)))
