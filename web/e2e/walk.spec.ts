@@ -92,7 +92,7 @@ test('the walk', async ({ browser }) => {
 	page = c.pages()[0] ?? (await c.newPage());
 	w = watch(page);
 	w.cut(true);
-	await page.goto(`${s.url}/runs/${run}/sample`);
+	await page.goto(`${s.url}/runs/${run}/sample`, { timeout: 90000 }); // a browser that was killed starts slowly on a busy machine
 	await expect(page.getByTestId('net')).toContainText('No server');
 	await expect(page.getByTestId('waiting')).toHaveText('1 waiting');
 	await enter(page, '371.5', '48');
