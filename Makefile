@@ -60,7 +60,7 @@ test-e2e: web build
 # program are timed from outside, as a user would see them.
 bench: build
 	scripts/bench-cli.sh
-	$(GO) test ./core/calc ./core/uncertainty ./core/stats ./internal/... -run '^$$' -bench . -benchmem -timeout 60m
+	$(GO) test ./core/calc ./core/cellar ./core/uncertainty ./core/stats ./internal/... -run '^$$' -bench . -benchmem -timeout 60m
 	$(GO) test ./core/verdict -run '^$$' -bench . -benchtime 1x -timeout 60m
 	ULLAGE_LONG=1 $(GO) test -run TestKill ./internal/cli -timeout 30m
 	scripts/fuzz.sh 60
