@@ -6,6 +6,8 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/alexedwards/argon2id"
+
 	"ullage/internal/lab"
 )
 
@@ -64,5 +66,17 @@ func TestContextWords(t *testing.T) {
 	}
 	if _, err := h.Accept(t.Context(), Accept{Link: link.Secret, Password: "vellumrook tastes of plums"}, From{}); err != nil {
 		t.Error(err)
+	}
+}
+
+// Whoever names no account is made to wait as long as for one: the hash that
+// stands in asks the same work, and is nobody's.
+func TestStandIn(t *testing.T) {
+	got, _, _, err := argon2id.DecodeHash(standIn())
+	if err != nil || *got != *params {
+		t.Errorf("%+v, %v", got, err)
+	}
+	if ok, err := argon2id.ComparePasswordAndHash("no such account", standIn()); ok || err != nil {
+		t.Error(ok, err)
 	}
 }
