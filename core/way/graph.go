@@ -2,6 +2,7 @@ package way
 
 import (
 	"fmt"
+	"iter"
 	"slices"
 	"strings"
 
@@ -63,12 +64,23 @@ func (in *Input) shown() map[string]bool {
 		}
 		return all
 	}
-	all[in.Focus] = true
+	return Connected(in.Focus, func(move func(from, to string) bool) {
+		for _, m := range in.Moves {
+			if !move(m.From, m.To) {
+				return
+			}
+		}
+	})
+}
+
+// Connected are the batches that a map of the focus shows: what it flowed into by
+// the moves, each from one batch to another, and all that those came from.
+func Connected(focus string, moves iter.Seq2[string, string]) map[string]bool {
+	all := map[string]bool{focus: true}
 	for _, down := range []bool{true, false} {
 		for grew := true; grew; {
 			grew = false
-			for _, m := range in.Moves {
-				from, to := m.From, m.To
+			for from, to := range moves {
 				if !down {
 					from, to = to, from
 				}

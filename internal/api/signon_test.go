@@ -129,28 +129,19 @@ func TestSingleSignOn(t *testing.T) {
 	l.srv.SignOn = on
 	tech := l.person("tech@ostrelweir.example", lab.RoleRead, lab.RoleEnter)
 	l.want(l.as(200, "visitor", "GET", "/session", nil), obj{"sign_on": "the house"})
-	go2 := func(name string) string { // follows the browser to the provider and back
-		t.Helper()
-		resp, err := l.browser(name).Get(l.http.URL + base + "/session/sign-on")
-		if err != nil {
-			t.Fatal(err)
-		}
-		resp.Body.Close()
-		return resp.Request.URL.Path + "#" + resp.Request.URL.Fragment
-	}
-	if at := go2("visitor"); at != "/#" {
+	if at := l.signsOn("visitor"); at != "/#" {
 		t.Fatalf("ended at %s", at)
 	}
 	l.want(l.as(200, "visitor", "GET", "/session", nil), obj{"signed_in": true, "via": "sign-on", "person_id": tech})
 	// The same subject is the same account, whatever its address is now.
 	p.claims["email"] = "other@ostrelweir.example"
-	if at := go2("again"); at != "/#" {
+	if at := l.signsOn("again"); at != "/#" {
 		t.Errorf("ended at %s", at)
 	}
 	l.want(l.as(200, "again", "GET", "/session", nil), obj{"person_id": tech})
 	for _, spoil := range []string{"state", "nonce", "audience", "expired", "issuer", "signature", "no signature", "key", "not yet"} {
 		p.spoil = spoil
-		if at := go2(spoil); at != "/sign-in#sign-on=failed" {
+		if at := l.signsOn(spoil); at != "/sign-in#sign-on=failed" {
 			t.Errorf("wrong %s: ended at %s", spoil, at)
 		}
 		l.want(l.as(200, spoil, "GET", "/session", nil), obj{"signed_in": false})
@@ -159,7 +150,7 @@ func TestSingleSignOn(t *testing.T) {
 	for what, claims := range map[string]obj{"a stranger": {"sub": "s-2", "email": "stranger@ostrelweir.example", "email_verified": true},
 		"an address that is not verified": {"sub": "s-3", "email": "boss", "email_verified": false}, "no address": {"sub": "s-4"}} {
 		p.claims = claims
-		if at := go2(what); at != "/sign-in#sign-on=failed" {
+		if at := l.signsOn(what); at != "/sign-in#sign-on=failed" {
 			t.Errorf("%s: ended at %s", what, at)
 		}
 	}
@@ -224,16 +215,7 @@ func TestProviderAway(t *testing.T) {
 	}
 	l.srv.SignOn = on
 	l.person("tech@ostrelweir.example", lab.RoleRead)
-	ends := func(name string) string {
-		t.Helper()
-		resp, err := l.browser(name).Get(l.http.URL + base + "/session/sign-on")
-		if err != nil {
-			t.Fatal(err)
-		}
-		resp.Body.Close()
-		return resp.Request.URL.Path + "#" + resp.Request.URL.Fragment
-	}
-	if at := ends("visitor"); at != "/sign-in#sign-on=failed" {
+	if at := l.signsOn("visitor"); at != "/sign-in#sign-on=failed" {
 		t.Errorf("ended at %s", at)
 	}
 	l.as(200, "visitor", "POST", "/session", obj{"name": "boss", "password": pass})
@@ -243,7 +225,18 @@ func TestProviderAway(t *testing.T) {
 	}
 	go func() { _ = http.Serve(back, routes) }()
 	t.Cleanup(func() { _ = back.Close() })
-	if at := ends("later"); at != "/#" {
+	if at := l.signsOn("later"); at != "/#" {
 		t.Errorf("when it is back: ended at %s", at)
 	}
+}
+
+// signsOn follows a browser to the provider and back, to the page it ends at.
+func (l *locked) signsOn(name string) string {
+	l.Helper()
+	resp, err := l.browser(name).Get(l.http.URL + base + "/session/sign-on")
+	if err != nil {
+		l.Fatal(err)
+	}
+	resp.Body.Close()
+	return resp.Request.URL.Path + "#" + resp.Request.URL.Fragment
 }

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"cmp"
 	"context"
+	"maps"
 	"math"
 	"slices"
 	"strings"
@@ -101,27 +102,13 @@ func byID[T any, P interface {
 // connected are the batches a map shows: what the focus flowed into, and all
 // that those came from, in order of id.
 func (b *cellarBook) connected(focus string) []string {
-	all := map[string]bool{focus: true}
-	for _, down := range []bool{true, false} {
-		for grew := true; grew; {
-			grew = false
-			for _, m := range b.moves {
-				from, to := m.FromBatchID, m.ToBatchID
-				if !down {
-					from, to = to, from
-				}
-				if from != "" && to != "" && all[from] && !all[to] {
-					all[to], grew = true, true
-				}
+	return slices.Sorted(maps.Keys(way.Connected(focus, func(move func(from, to string) bool) {
+		for _, m := range b.moves {
+			if !move(m.FromBatchID, m.ToBatchID) {
+				return
 			}
 		}
-	}
-	out := make([]string, 0, len(all))
-	for id := range all {
-		out = append(out, id)
-	}
-	slices.Sort(out)
-	return out
+	})))
 }
 
 // mapInput gathers what a map of the batch is computed from. The browser makes
