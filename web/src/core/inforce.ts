@@ -20,9 +20,11 @@ const WORD: Record<string, string> = {
 	neck_gap_mm: 'Rim down to beer, mm', neck_headspace_ml: 'Headspace at it, mL', neck_ml_per_mm: 'Neck, mL per mm'
 };
 export interface Change { name: string; from: string; to: string }
+/** A spread is known to a few per cent at best: half a per cent of it is no change. */
+const alike = (k: string, from: unknown, to: unknown): boolean => k.includes('_sd_') && typeof from === 'number' && typeof to === 'number' && Math.abs(to - from) <= 0.005 * from;
 /** What putting it in force changes in the lot. */
 export const changes = (lot: FormatLot | undefined, next: Partial<FormatLot>): Change[] =>
-	Object.entries(next).filter(([, v]) => v !== undefined).map(([k, v]) => ({ name: WORD[k] ?? k, from: lot?.[k] === undefined ? 'not set' : String(lot[k]), to: String(v) })).filter((c) => c.from !== c.to);
+	Object.entries(next).filter(([k, v]) => v !== undefined && !alike(k, lot?.[k], v)).map(([k, v]) => ({ name: WORD[k] ?? k, from: lot?.[k] === undefined ? 'not set' : String(lot[k]), to: String(v) })).filter((c) => c.from !== c.to);
 
 /** The record of a study; what is read-only is the server's. */
 export function studyRecord(def: StudyDef, id: string, rev: number, at: string, name: string, done: Studied, source: string, before: Partial<Study> = {}): Study {
