@@ -316,7 +316,9 @@ func (e *Evaluator) Reading(in *TPOInput, s *verdict.Sample) error {
 }
 
 // MeterShare is how much of a package's uncertainty its DO meter has in common
-// with all others of the run, as a relative standard uncertainty of TPO.
+// with all others of the run, as a relative standard uncertainty of TPO. Near
+// nothing a meter knows less than that; it is then taken for 0.99, which proves
+// no mean to lie below a limit near it.
 func (e *Evaluator) MeterShare(in *TPOInput) float64 {
 	var detail TPOResult
 	if _, err := e.Detail(in, &detail); err != nil || !(detail.TPO > 0) {
@@ -324,7 +326,7 @@ func (e *Evaluator) MeterShare(in *TPOInput) float64 {
 	}
 	for _, c := range detail.Budget {
 		if c.Key == "meter" {
-			return max(c.U, -c.U) / detail.TPO
+			return min(max(c.U, -c.U)/detail.TPO, 0.99)
 		}
 	}
 	return 0

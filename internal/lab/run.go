@@ -50,7 +50,7 @@ type InForce struct {
 	CO2Vol          *float64       `json:"co2_vol,omitempty"`
 	YeastInPackage  bool           `json:"yeast_in_package,omitempty"`
 	TPOBy           string         `json:"tpo_by,omitempty" enum:"direct,calculated" doc:"which TPO counts where a package has both; empty: the direct one"`
-	Limits          []LimitInForce `json:"limits,omitempty"`
+	Limits          []LimitInForce `json:"limits,omitzero" doc:"those in force at the start when left out; an empty list: none"`
 	Instruments     ErrorsInForce  `json:"instruments,omitzero" doc:"what is known of the instruments at the start"`
 	StandIn         *StandIn       `json:"stand_in,omitempty" readOnly:"true" doc:"the agreement study by which the figures stand in"`
 }

@@ -3999,6 +3999,7 @@ export interface components {
             co2_vol?: number;
             /** @description what is known of the instruments at the start */
             instruments?: components["schemas"]["ErrorsInForce"];
+            /** @description those in force at the start when left out; an empty list: none */
             limits?: components["schemas"]["LimitInForce"][];
             /** Format: double */
             neck_gap_mm?: number;
