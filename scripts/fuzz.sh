@@ -15,7 +15,7 @@ trap 'rm -f "$out"' EXIT
 for dir in $(grep -rl --include='*_test.go' '^func Fuzz' core internal checks 2>/dev/null | xargs -n1 dirname | sort -u); do
 	for name in $(grep -ho '^func Fuzz[A-Za-z0-9_]*' "$dir"/*_test.go | cut -d' ' -f2 | sort -u); do
 		echo "$dir $name"
-		if go test "./$dir" -run '^$' -fuzz "^$name\$" -fuzztime "${each}s" -parallel 2 > "$out" 2>&1; then
+		if go test "./$dir" -run '^$' -fuzz "^$name\$" -fuzztime "${each}s" -fuzzminimizetime 20x -parallel 2 > "$out" 2>&1; then
 			tail -1 "$out"
 		else
 			cat "$out"; failed=1
