@@ -86,7 +86,7 @@ func (s *Service) CellarBoard(ctx context.Context) (Board, error) {
 	for _, x := range inside {
 		ids = append(ids, x.ID)
 	}
-	runs, err := s.mapRuns(ctx, b, ids)
+	runs, err := s.runsDrawn(ctx, ids)
 	if err != nil {
 		return board, err
 	}
@@ -120,7 +120,7 @@ func (b *cellarBook) inTanks() map[string]*Batch {
 	return newest
 }
 
-func (s *Service) onBoard(ctx context.Context, b *cellarBook, t *Tank, x *Batch, runs []way.Run) (OnBoard, error) {
+func (s *Service) onBoard(ctx context.Context, b *cellarBook, t *Tank, x *Batch, runs []*RunRecords) (OnBoard, error) {
 	row := OnBoard{Tank: t, Due: []DueReading{}}
 	if x == nil {
 		return row, nil
@@ -133,9 +133,10 @@ func (s *Service) onBoard(ctx context.Context, b *cellarBook, t *Tank, x *Batch,
 		row.AgeDays = Num(s.now().Sub(x.MadeAt.Time).Hours() / 24)
 	}
 	if row.LeftHL = b.left(x); row.LeftHL != nil {
-		for _, r := range runs {
-			if r.Batch == x.ID {
-				row.LeftHL = Num(max(0, *row.LeftHL-r.VolumeHL))
+		for _, d := range runs {
+			if d.Run.BatchID == x.ID {
+				hl, _ := d.drawn()
+				row.LeftHL = Num(max(0, *row.LeftHL-hl))
 			}
 		}
 	}

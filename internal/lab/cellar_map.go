@@ -261,27 +261,41 @@ func (s *Service) runsOf(ctx context.Context, ids []string) ([]*Run, error) {
 }
 
 func (s *Service) mapRuns(ctx context.Context, b *cellarBook, ids []string) ([]way.Run, error) {
-	runs, err := s.runsOf(ctx, ids)
+	runs, err := s.runsDrawn(ctx, ids)
 	if err != nil {
 		return nil, err
 	}
 	var out []way.Run
+	for _, d := range runs {
+		if d.Samples, err = records[Sample](ctx, s, Query{Kind: KindSamples, RunID: d.Run.ID}); err != nil {
+			return nil, err
+		}
+		if d.Readings, err = records[Reading](ctx, s, Query{Kind: KindReadings, RunID: d.Run.BatchID}); err != nil {
+			return nil, err
+		}
+		out = append(out, b.run(d))
+	}
+	return out, nil
+}
+
+// runsDrawn are the runs of some batches with what tells how much each drew, and
+// nothing of what it read.
+func (s *Service) runsDrawn(ctx context.Context, ids []string) ([]*RunRecords, error) {
+	runs, err := s.runsOf(ctx, ids)
+	if err != nil {
+		return nil, err
+	}
 	lines, err := byID[Line](ctx, s, KindLines)
 	if err != nil {
 		return nil, err
 	}
+	var out []*RunRecords
 	for _, r := range runs {
-		d := &RunRecords{Run: r, Line: lines[r.LineID]}
-		if d.Samples, err = records[Sample](ctx, s, Query{Kind: KindSamples, RunID: r.ID}); err != nil {
+		events, err := records[Event](ctx, s, Query{Kind: KindEvents, RunID: r.ID})
+		if err != nil {
 			return nil, err
 		}
-		if d.Events, err = records[Event](ctx, s, Query{Kind: KindEvents, RunID: r.ID}); err != nil {
-			return nil, err
-		}
-		if d.Readings, err = records[Reading](ctx, s, Query{Kind: KindReadings, RunID: r.BatchID}); err != nil {
-			return nil, err
-		}
-		out = append(out, b.run(d))
+		out = append(out, &RunRecords{Run: r, Line: lines[r.LineID], Events: events})
 	}
 	return out, nil
 }
